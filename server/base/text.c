@@ -1,0 +1,79 @@
+/* SPDX-License-Identifier: MIT */
+/* text: growth by doubling up to the buffer's own maximum. */
+#include "server/base/text.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static char empty[1];
+
+void text_init(struct text *text, size_t maximum) {
+    *text = (struct text){.bytes = empty, .maximum = maximum};
+}
+
+void text_release(struct text *text) {
+    if (text->capacity != 0)
+        free(text->bytes);
+    text_init(text, text->maximum);
+}
+
+static bool reserve(struct text *text, size_t more) {
+    if (text->failed || more > text->maximum - text->length) {
+        text->failed = true;
+        return false;
+    }
+    size_t wanted = text->length + more + 1;
+    if (wanted <= text->capacity)
+        return true;
+    size_t capacity = text->capacity < 256 ? 256 : text->capacity;
+    while (capacity < wanted)
+        capacity *= 2;
+    char *bytes = realloc(text->capacity != 0 ? text->bytes : NULL, capacity);
+    if (bytes == NULL) {
+        text->failed = true;
+        return false;
+    }
+    text->bytes = bytes;
+    text->capacity = capacity;
+    return true;
+}
+
+void text_add(struct text *text, const void *bytes, size_t length) {
+    if (!reserve(text, length))
+        return;
+    if (length > 0)
+        memcpy(text->bytes + text->length, bytes, length);
+    text->length += length;
+    text->bytes[text->length] = '\0';
+}
+
+void text_put(struct text *text, const char *string) {
+    text_add(text, string, strlen(string));
+}
+
+void text_format(struct text *text, const char *format, ...) {
+    va_list args, again;
+    va_start(args, format);
+    va_copy(again, args);
+    int length = vsnprintf(NULL, 0, format, args);
+    va_end(args);
+    if (length < 0)
+        text->failed = true;
+    else if (reserve(text, (size_t)length)) {
+        vsnprintf(text->bytes + text->length, (size_t)length + 1, format, again);
+        text->length += (size_t)length;
+    }
+    va_end(again);
+}
+
+char *text_take(struct text *text) {
+    if (text->failed || !reserve(text, 0))
+        return NULL;
+    char *bytes = text->bytes;
+    bytes[text->length] = '\0';
+    text->capacity = 0;
+    text_init(text, text->maximum);
+    return bytes;
+}

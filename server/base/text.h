@@ -1,0 +1,34 @@
+/* SPDX-License-Identifier: MIT */
+/* text: a growing, always NUL-terminated byte buffer with a hard maximum, for
+ * building answers and reading files. A buffer that hits its maximum or runs
+ * out of memory turns failed and stays so: check once at the end. */
+#ifndef NOONARC_TEXT_H
+#define NOONARC_TEXT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+struct text {
+    char *bytes;     /* never NULL after text_init; owned */
+    size_t length;   /* bytes before the NUL */
+    size_t capacity; /* bytes allocated, 0 while bytes points at a constant "" */
+    size_t maximum;  /* length never exceeds this */
+    bool failed;
+};
+
+/* An empty buffer that may grow to maximum bytes. */
+void text_init(struct text *text, size_t maximum);
+
+/* Frees the bytes and leaves an empty buffer of the same maximum. */
+void text_release(struct text *text);
+
+/* Appends; on failure the buffer is marked failed and keeps what it had. */
+void text_add(struct text *text, const void *bytes, size_t length);
+void text_put(struct text *text, const char *string);
+void text_format(struct text *text, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+/* Hands the bytes to the caller, who frees them with free(); the buffer is
+ * empty afterwards. Returns NULL when the buffer has failed. */
+char *text_take(struct text *text);
+
+#endif
