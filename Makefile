@@ -1,0 +1,112 @@
+# noonarc: `make demo` shows a whole measurement day, `make test` proves it.
+# Everything built goes below $(BUILD); nothing else in the tree is written.
+
+BUILD ?= build
+PREFIX ?= /usr/local
+DESTDIR ?=
+CC ?= gcc
+OPTIMISE ?= -O2 -g
+WARN ?= -Wall -Wextra -Werror -Wshadow -Wstrict-prototypes -Wmissing-prototypes -Wvla
+SANITISE ?=
+# Contraction into fused multiply-adds would let two machines differ in the last bit.
+CFLAGS = -std=c11 -D_GNU_SOURCE -ffp-contract=off -I. $(OPTIMISE) $(WARN) $(SANITISE) -MMD -MP
+LDFLAGS = $(SANITISE)
+
+CORE_LIBS = -ljansson -lerfa -lproj -lm
+SERVER_LIBS = -lmicrohttpd -lsqlite3 -lsodium -lz -lpthread $(CORE_LIBS)
+CLIENT_LIBS = -lcurl -lsqlite3 $(CORE_LIBS)
+# GSL, libnova and GeodSolve are yardsticks of the tests; the product links none of them.
+TEST_LIBS = -lcmocka -lgsl -lgslcblas -lnova -lcurl $(SERVER_LIBS)
+
+# The core is shared by both programs; the two lists below it are what each adds.
+CORE_SRC := $(wildcard server/base/*.c server/science/*.c server/wire/*.c)
+SERVER_SRC := $(wildcard server/store/*.c server/rules/*.c server/api/*.c server/http/*.c)
+CLIENT_SRC := $(wildcard client/*.c)
+TEST_SRC := $(wildcard tests/unit/*_test.c tests/http/*_test.c tests/cli/*_test.c)
+TEST_HELP_SRC := $(wildcard tests/support/*.c)
+BENCH_SRC := $(wildcard tests/bench/*.c)
+
+objects = $(patsubst %.c,$(BUILD)/obj/%.o,$(1))
+CORE_OBJ := $(call objects,$(CORE_SRC))
+SERVER_OBJ := $(call objects,$(SERVER_SRC)) $(BUILD)/gen/migrations.o $(BUILD)/gen/openapi.o
+CLIENT_OBJ := $(call objects,$(CLIENT_SRC))
+TEST_HELP_OBJ := $(call objects,$(TEST_HELP_SRC))
+TESTS := $(patsubst tests/%.c,$(BUILD)/tests/%,$(TEST_SRC))
+BENCHES := $(patsubst tests/bench/%.c,$(BUILD)/bench/%,$(BENCH_SRC))
+
+.PHONY: all setup test check asan lint format bench study demo install clean
+all: $(BUILD)/noonarcd $(BUILD)/noonarc
+
+$(BUILD)/noonarcd: $(BUILD)/obj/server/main.o $(SERVER_OBJ) $(CORE_OBJ)
+	$(CC) $(LDFLAGS) -o $@ $^ $(SERVER_LIBS)
+$(BUILD)/noonarc: $(CLIENT_OBJ) $(CORE_OBJ)
+	$(CC) $(LDFLAGS) -o $@ $^ $(CLIENT_LIBS)
+
+$(BUILD)/obj/%.o: %.c
+	@mkdir -p $(@D)
+	$(CC) $(CFLAGS) -c -o $@ $<
+$(BUILD)/gen/%.o: $(BUILD)/gen/%.c
+	$(CC) $(CFLAGS) -c -o $@ $<
+
+# Text carried inside the server: one C string a line of the file.
+quote = sed -e 's/\\/\\\\/g' -e 's/"/\\"/g' -e 's/^/    "/' -e 's/$$/\\n"/'
+$(BUILD)/gen/migrations.c: $(wildcard migrations/*.sql) Makefile
+	@mkdir -p $(@D)
+	@{ echo '#include "server/store/migrate.h"'; \
+	   echo 'const struct migration migrations[] = {'; \
+	   for file in $(sort $(wildcard migrations/*.sql)); do name=$$(basename $$file .sql); \
+	     number=$$(echo $$name | sed 's/^0*\([0-9]*\)_.*/\1/'); \
+	     echo "    {$$number, \"$${name#*_}\","; $(quote) $$file; echo '    },'; done; \
+	   echo '};'; \
+	   echo 'const int migrations_count = sizeof migrations / sizeof migrations[0];'; } > $@
+$(BUILD)/gen/openapi.c: server/api/openapi.json Makefile
+	@mkdir -p $(@D)
+	@{ echo '#include "server/api/openapi.h"'; echo 'const char openapi_json[] ='; \
+	   $(quote) $<; echo '    ;'; } > $@
+
+$(BUILD)/tests/%: $(BUILD)/obj/tests/%.o $(TEST_HELP_OBJ) $(SERVER_OBJ) $(CORE_OBJ)
+	@mkdir -p $(@D)
+	$(CC) $(LDFLAGS) -o $@ $^ $(TEST_LIBS)
+$(BUILD)/bench/%: $(BUILD)/obj/tests/bench/%.o $(SERVER_OBJ) $(CORE_OBJ)
+	@mkdir -p $(@D)
+	$(CC) $(LDFLAGS) -o $@ $^ $(SERVER_LIBS) -lcurl
+
+setup:
+	@deploy/setup
+
+# `make test` also sets up; `make check` is the same without asking for packages.
+test: setup
+	@$(MAKE) --no-print-directory check
+check: all $(TESTS)
+	@BUILD=$(BUILD) tests/run $(TESTS)
+
+asan: setup
+	@$(MAKE) --no-print-directory check BUILD=$(BUILD)/asan OPTIMISE='-O1 -g -fno-omit-frame-pointer' \
+	  SANITISE='-fsanitize=address,undefined -fno-sanitize-recover=all'
+
+FORMATTED := $(shell find server client tests -name '*.[ch]')
+lint: setup
+	@clang-format --dry-run --Werror $(FORMATTED)
+	@tests/layers
+	@for header in $$(find server client -name '*.h'); do \
+	   $(CC) -std=c11 -D_GNU_SOURCE -I. $(WARN) -Wno-unused-function -fsyntax-only -x c $$header || exit 1; done
+	@clang-tidy --quiet $(CORE_SRC) $(SERVER_SRC) $(CLIENT_SRC) server/main.c -- -std=c11 -D_GNU_SOURCE -I.
+format:
+	@clang-format -i $(FORMATTED)
+
+bench: all $(BENCHES)
+	@BUILD=$(BUILD) tests/bench/run
+
+demo: setup
+	@$(MAKE) --no-print-directory all
+	@BUILD=$(BUILD) deploy/demo
+
+install: all
+	install -D -m 755 $(BUILD)/noonarcd $(DESTDIR)$(PREFIX)/bin/noonarcd
+	install -D -m 755 $(BUILD)/noonarc $(DESTDIR)$(PREFIX)/bin/noonarc
+	for page in server/web/*; do install -D -m 644 $$page $(DESTDIR)$(PREFIX)/share/noonarc/web/$${page##*/} || exit 1; done
+
+clean:
+	rm -rf $(BUILD)
+
+-include $(shell find $(BUILD)/obj $(BUILD)/gen -name '*.d' 2>/dev/null)
