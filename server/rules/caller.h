@@ -1,0 +1,67 @@
+/* SPDX-License-Identifier: MIT */
+/* caller: who is asking, and what they may do.
+ *
+ * A secret is random (128 bits or more for keys, 50 for a class code, which can
+ * only send and correct the runs of one site), shown once, and kept as the hex
+ * BLAKE2b of its normal form; finding the hash is the comparison. Letters are
+ * Crockford's base 32: case and dashes do not matter, I and L read as 1, O as 0.
+ * A refusal is always ERR_WRONG_KEY with the same words, whatever was wrong. */
+#ifndef NOONARC_CALLER_H
+#define NOONARC_CALLER_H
+
+#include <stdint.h>
+
+#include "server/base/err.h"
+#include "server/rules/change.h"
+#include "server/wire/records.h"
+
+enum role { ROLE_ANYONE, ROLE_CLASS, ROLE_SCHOOL, ROLE_ORGANISER };
+
+/* "anyone", "class", "school", "organiser". */
+const char *role_name(enum role role);
+
+#define SECRET_MAX 40 /* bytes of a secret with its NUL */
+#define CALLER_NAME_MAX 121
+
+struct caller {
+    enum role role;
+    int64_t credential;        /* 0 for anyone */
+    int64_t site;              /* key in the store; 0 for organiser and anyone */
+    char site_id[ID_MAX + 1];  /* "" likewise */
+};
+
+/* The pair of secrets a new site gets. Shown once. */
+struct site_secrets {
+    char school_key[SECRET_MAX];
+    char class_code[SECRET_MAX];
+};
+
+/* READ. The caller behind a bearer secret; NULL is ROLE_ANYONE. Refuses an unknown
+ * or revoked one. */
+int caller_resolve(struct db *db, const char *secret, struct caller *out, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* Refuses (ERR_WRONG_KEY) unless the caller is an organiser, or has at least the
+ * role asked for and the site is theirs. site NULL: organisers only. Every rule
+ * that needs a right asks this itself. */
+int caller_may(const struct caller *caller, enum role least, const char *site, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* WRITE. A key for an organiser; called from the command line, not over HTTP.
+ * name: 1..120 bytes, starts with a letter or digit. */
+int caller_add_organiser(struct change *change, const char *name, double now_utc_s,
+                         char secret[SECRET_MAX], struct err *err)
+    __attribute__((warn_unused_result));
+
+/* WRITE. New secrets for a site (key in the store); with revoke the ones before
+ * stop working. */
+int caller_add_site(struct change *change, int64_t site, bool revoke, int64_t by, double now_utc_s,
+                    struct site_secrets *out, struct err *err) __attribute__((warn_unused_result));
+
+/* WRITE. School or organiser: a new class code for a site; codes given out before
+ * stop working. */
+int caller_renew_class_code(struct change *change, const struct caller *caller, const char *site,
+                            double now_utc_s, char secret[SECRET_MAX], struct err *err)
+    __attribute__((warn_unused_result));
+
+#endif
