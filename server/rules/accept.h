@@ -1,0 +1,104 @@
+/* SPDX-License-Identifier: MIT */
+/* accept: a run comes in, is corrected, or is withdrawn. The order of a
+ * submission: who is it, the same key before? then the first answer again, does
+ * the site take part, is it that day's noon, does it make sense at all; then it is
+ * recorded as sent, reduced, paired, and answered. What does not make sense
+ * changes nothing; everything else is kept and its flags are shown. */
+#ifndef NOONARC_ACCEPT_H
+#define NOONARC_ACCEPT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "server/base/text.h"
+#include "server/rules/caller.h"
+#include "server/rules/change.h"
+#include "server/rules/pairs.h"
+#include "server/science/reduce.h"
+#include "server/wire/records.h"
+
+#define IDEMPOTENCY_KEY_MIN 8
+#define IDEMPOTENCY_KEY_MAX 64
+#define ACCEPT_ANSWER_MAX (1u << 20)
+#define ACCEPT_PAIRS_MAX 20 /* shown in the answer, smallest sigma first; the list has all */
+
+struct submission {
+    const struct caller *caller;
+    const char *day, *site;
+    const struct run *run;
+    int64_t supersedes;          /* 0 none */
+    const char *body;            /* as sent: this is what is recorded */
+    size_t body_length;
+    const char *idempotency_key; /* IDEMPOTENCY_KEY_MIN..MAX printable ASCII */
+    double now_utc_s;
+};
+
+/* What a reduction was made from; accept_run makes it anew when the site changed
+ * in between. Caller-owned, some 10 KB: keep it in the request, not on a stack. */
+struct prepared {
+    bool replay;         /* an answer exists: nothing was reduced */
+    int64_t site, day;   /* keys in the store */
+    int64_t site_version;
+    struct reduction reduction;
+};
+
+/* What the answer is written from, borrowed during the call. */
+struct accepted {
+    int64_t run;
+    const char *day, *site;
+    double submitted_utc_s;
+    int64_t supersedes;
+    const struct run *sent;
+    const struct reduction *reduction;
+    const char *reduction_json; /* the same as the store keeps it */
+    const struct pair_item *pairs;
+    size_t pairs_count;
+};
+
+/* Writes the answer's body; it is recorded with the run. */
+typedef int (*accept_answer)(const struct accepted *accepted, struct text *out, struct err *err);
+
+/* READ. Everything that can be refused, refused before the writer is troubled;
+ * the reduction is made here, on the request's own thread. */
+int accept_prepare(struct db *db, struct almanac *almanac, const struct submission *submission,
+                   struct prepared *out, struct err *err) __attribute__((warn_unused_result));
+
+/* WRITE. Checks again what may have changed, records, derives, answers. answer: the
+ * body (initialised by the caller); replayed: it is the first answer again. */
+int accept_run(struct change *change, const struct submission *submission,
+               struct prepared *prepared, accept_answer write_answer, struct text *answer,
+               bool *replayed, struct err *err) __attribute__((warn_unused_result));
+
+/* WRITE, school or organiser. ERR_NOT_FOUND, ERR_RUN_NOT_CURRENT (withdrawn or
+ * superseded already). reason: 0..200 bytes, may be "". */
+int accept_withdraw(struct change *change, const struct caller *caller, int64_t run,
+                    const char *reason, double now_utc_s, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* One row of a readings spreadsheet. */
+struct import_reading {
+    char site[ID_MAX + 1];
+    double t_utc_s;
+    double shadow_m;
+    size_t row; /* of the spreadsheet, for messages */
+};
+
+struct run_import {
+    struct run_import_item {
+        int64_t run;
+        char site[ID_MAX + 1];
+        char *reduction_json;
+    } *items; /* by site */
+    size_t count;
+};
+void run_import_release(struct run_import *import);
+
+/* WRITE, organiser. A whole day's readings, all or nothing: each site's usual gnomon
+ * and edge are the instrument, the site joins the day if need be, and a current
+ * run is superseded. err->field is "row 7, site" and the like. */
+int accept_import(struct change *change, const struct caller *caller, const char *day,
+                  const struct import_reading *readings, size_t count, double now_utc_s,
+                  struct run_import *out, struct err *err) __attribute__((warn_unused_result));
+
+#endif

@@ -1,0 +1,53 @@
+/* SPDX-License-Identifier: MIT */
+/* board: what a day came to: the combined circumference and the leaderboard. All READ. */
+#ifndef NOONARC_BOARD_H
+#define NOONARC_BOARD_H
+
+#include <stddef.h>
+
+#include "server/base/err.h"
+#include "server/store/db.h"
+#include "server/wire/records.h"
+
+/* The day's combined result as JSON (see wire), owned by the caller. A day
+ * without runs has one too, with the status that says so. */
+int board_result(struct db *db, const char *day, char **json, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* Places count from 1; equals share one. Errors are against the meridional
+ * circumference, percent signed (measured minus true). */
+struct board_pair {
+    int place;
+    char site1[ID_MAX + 1], site2[ID_MAX + 1];
+    double circumference_km, sigma_km, error_percent, error_sigmas;
+};
+struct board_site {
+    int place;
+    char site[ID_MAX + 1];
+    double circumference_km, sigma_km, error_percent, error_sigmas;
+    int partners;
+};
+/* Stated sigma against what happened: the score is ln(sigma) + z^2 / 2, lower is better. */
+struct board_honesty {
+    int place;
+    char site[ID_MAX + 1];
+    double sigma_deg, error_deg, error_sigmas, score;
+};
+
+struct board {
+    struct board_pair *pairs;
+    size_t pairs_count;
+    struct board_site *sites;
+    size_t sites_count;
+    struct board_honesty *honesty;
+    size_t honesty_count;
+};
+void board_release(struct board *board);
+
+/* The first limit (1..LIST_LIMIT_MAX) lines of each table. Pairs: status ok, by
+ * |error|. Sites: own circumference from all partners that count. Honesty: every
+ * usable run. */
+int board_make(struct db *db, const char *day, size_t limit, struct board *out, struct err *err)
+    __attribute__((warn_unused_result));
+
+#endif

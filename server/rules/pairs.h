@@ -1,0 +1,35 @@
+/* SPDX-License-Identifier: MIT */
+/* pairs: which sites of a day belong together, and what each pair measured. A
+ * pair is kept for any two current, usable runs of one noon within the day's
+ * longitude tolerance; its status says whether it counts. */
+#ifndef NOONARC_PAIRS_H
+#define NOONARC_PAIRS_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#include "server/base/err.h"
+#include "server/science/pair.h"
+#include "server/store/db.h"
+#include "server/wire/records.h"
+
+struct pair_item {
+    char site1[ID_MAX + 1], site2[ID_MAX + 1]; /* site1 < site2 by bytes */
+    struct pair pair;
+};
+struct pair_page {
+    struct pair_item *items;
+    size_t count;
+    char next[2 * ID_MAX + 2]; /* opaque */
+};
+void pair_page_release(struct pair_page *page);
+
+/* READ. A day's pairs by (site1, site2). */
+int pair_list(struct db *db, const char *day, const char *after, size_t limit,
+              struct pair_page *out, struct err *err) __attribute__((warn_unused_result));
+
+/* READ. One site's pairs, most certain first. */
+int pair_list_of_site(struct db *db, const char *day, const char *site, size_t limit,
+                      struct pair_page *out, struct err *err) __attribute__((warn_unused_result));
+
+#endif

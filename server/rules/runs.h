@@ -1,0 +1,61 @@
+/* SPDX-License-Identifier: MIT */
+/* runs: runs and their reductions, looked at. All READ. */
+#ifndef NOONARC_RUNS_H
+#define NOONARC_RUNS_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#include "server/base/err.h"
+#include "server/science/gnomon.h"
+#include "server/store/db.h"
+#include "server/wire/records.h"
+
+/* A run as it came, with what became of it. */
+struct run_view {
+    int64_t run;
+    char site[ID_MAX + 1], day[ID_MAX + 1];
+    double submitted_utc_s;
+    int64_t supersedes;     /* 0 none */
+    int64_t superseded_by;  /* 0 not */
+    double withdrawn_utc_s; /* NAN not */
+    char *body;             /* JSON as sent, NUL-terminated; owned */
+    size_t body_length;
+    char *reduction_json;   /* owned */
+};
+void run_view_release(struct run_view *view);
+
+int run_get(struct db *db, int64_t run, struct run_view *out, struct err *err)
+    __attribute__((warn_unused_result));
+
+struct run_page {
+    struct run_view *items; /* current runs of a day, by site */
+    size_t count;
+    char next[ID_MAX + 1];
+};
+void run_page_release(struct run_page *page);
+
+/* with_body false leaves body NULL. limit as in sites.h. */
+int run_list(struct db *db, const char *day, const char *after, size_t limit, bool with_body,
+             struct run_page *out, struct err *err) __attribute__((warn_unused_result));
+
+/* The columns of the reductions' spreadsheet, current runs of a day by site. */
+struct reduction_line {
+    char site[ID_MAX + 1];
+    char status[32];
+    double transit_utc_s;
+    double noon_angle_deg; /* NAN unless status is ok */
+    double sigma_deg;
+    char estimator[16];
+    int used;
+    int left_out;
+};
+struct reduction_lines {
+    struct reduction_line *items;
+    size_t count;
+};
+void reduction_lines_release(struct reduction_lines *lines);
+int reduction_lines(struct db *db, const char *day, struct reduction_lines *out, struct err *err)
+    __attribute__((warn_unused_result));
+
+#endif
