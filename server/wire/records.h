@@ -1,0 +1,165 @@
+/* SPDX-License-Identifier: MIT */
+/* records: the things that are told across a wire or kept in a store, as plain
+ * values. Strings are NUL-terminated UTF-8 in fixed arrays and have been checked
+ * by whoever filled the record (record_read.h, spreadsheet.h). A real number that
+ * is absent is NAN, a run number that is absent 0, a text that is absent "". */
+#ifndef NOONARC_RECORDS_H
+#define NOONARC_RECORDS_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#include "server/science/combine.h"
+#include "server/science/meridian.h"
+#include "server/science/noon.h"
+#include "server/science/pair.h"
+#include "server/science/reduce.h"
+#include "server/science/run.h"
+
+#define ID_MAX 40 /* identifiers of sites and days: [A-Za-z0-9][A-Za-z0-9._-]{0,39} */
+#define NAME_MAX_BYTES 120
+#define ZONE_MAX 63
+#define CONTACT_MAX 200
+#define WEATHER_MAX 200
+#define NOTE_MAX 400
+#define DAY_SPARES_MAX 8
+#define SITE_GNOMON_MIN_MM 20.0
+#define SITE_GNOMON_MAX_MM 100000.0
+
+/* A playground with a position. */
+struct site_record {
+    char site[ID_MAX + 1]; /* "" in a registration that leaves the choice to the server */
+    char name[NAME_MAX_BYTES + 1];
+    struct place place;
+    char zone[ZONE_MAX + 1];       /* IANA name, "" when none */
+    double gnomon_mm;              /* usual gnomon, NAN when none */
+    enum edge edge;                /* usually marked */
+    char contact[CONTACT_MAX + 1]; /* never public: no writer of this layer shows it,
+                                      but record_write_site_request */
+};
+
+/* A shared measurement day with its spare days and rules. */
+struct day_record {
+    char day[ID_MAX + 1];
+    char name[NAME_MAX_BYTES + 1];
+    int32_t date; /* days since 1970-01-01 */
+    int spares;
+    int32_t spare[DAY_SPARES_MAX]; /* ascending, none twice, none equal to date */
+    double lon_tolerance_deg;      /* 0.01..15 */
+    double min_separation_km;      /* 1..5000 */
+    double max_sigma_km;           /* 10..20000, NAN: none */
+};
+
+/* All readings of one site on one day, as the class sent them. */
+struct run_record {
+    int64_t id;            /* given by the store, 0 before */
+    char site[ID_MAX + 1]; /* these two come from the address, not from the body */
+    char day[ID_MAX + 1];
+    struct run run;
+    char sky[WEATHER_MAX + 1];
+    char level[WEATHER_MAX + 1]; /* how the ground was levelled */
+    char note[NOTE_MAX + 1];
+    int64_t supersedes; /* the run this one corrects, 0 none */
+};
+
+/* What became of a run after it was sent. */
+struct run_state {
+    double submitted_utc_s;
+    int64_t superseded_by;  /* 0: by none */
+    double withdrawn_utc_s; /* NAN: not withdrawn */
+};
+
+struct left_out_record {
+    int reading; /* index into the run's readings */
+    double t_utc_s;
+    double shadow_m;
+    enum slip slip;
+    double residual_deg;
+    double residual_sigma;
+    double instead_m;
+};
+
+/* What is told of a reduction: a struct reduction without its per-reading arrays. */
+struct reduction_record {
+    int64_t run; /* 0: worked out offline */
+    char site[ID_MAX + 1];
+    char day[ID_MAX + 1]; /* "" offline */
+    int readings;         /* sent; 0: the site has none, and all below is absent */
+    enum reduce_status status;
+    enum noon_status noon_status;
+    enum slip run_slip;
+    double transit_utc_s; /* the Sun's own, predicted */
+    double declination_deg;
+    char sun_side;         /* 'S' or 'N' */
+    double noon_angle_deg; /* this and all below: NAN or 0 unless REDUCE_OK */
+    double sigma_deg;
+    enum estimator published;
+    double clock_offset_s, clock_offset_sigma_s;
+    double scatter_deg;
+    double chi2;
+    int dof;
+    int used;
+    struct error_budget budget;
+    struct estimate estimate[ESTIMATOR_COUNT];
+    int left_outs;
+    const struct left_out_record *left_out; /* borrowed; NULL when 0 or not wanted */
+};
+
+/* Fills record from a reduction; left_out has room for reduction->left_outs rows
+ * (RUN_READINGS_MAX is always enough) and stays owned by the caller, record
+ * points into it. site and day are copied, day may be "". */
+void reduction_record_make(const char *site, const char *day, int64_t run_id, const struct run *run,
+                           const struct reduction *reduction, struct left_out_record *left_out,
+                           struct reduction_record *record);
+
+/* What pairs and combinations need of a reduction that is REDUCE_OK. */
+void noon_result_make(int64_t key, const struct place *place, enum edge edge,
+                      const struct reduction *reduction, struct noon_result *result);
+
+struct pair_record {
+    char site1[ID_MAX + 1]; /* site1 < site2 by strcmp */
+    char site2[ID_MAX + 1];
+    struct pair pair;
+};
+
+/* A site that does not belong to the line of the combination. */
+struct off_line_record {
+    char site[ID_MAX + 1];
+    double residual_deg;
+    double residual_sigma;
+};
+
+/* Rows of the leaderboard. error_* are signed, against the meridional circumference. */
+struct leader_pair_record {
+    int place; /* from 1, ties share one */
+    char site1[ID_MAX + 1], site2[ID_MAX + 1];
+    double circumference_km, sigma_km;
+};
+struct leader_site_record {
+    int place;
+    char site[ID_MAX + 1];
+    double circumference_km, sigma_km;
+    int partners;
+};
+struct honesty_record {
+    int place;
+    char site[ID_MAX + 1];
+    double sigma_deg;
+    double error_deg; /* measured minus true noon angle */
+    double score;
+};
+
+/* Error of a circumference against MERIDIAN_CIRCUMFERENCE_KM, signed; NAN in, NAN out. */
+double record_error_percent(double circumference_km);
+double record_error_sigmas(double circumference_km, double sigma_km);
+
+/* Records with nothing in them but the defaults of the contract. */
+void site_record_init(struct site_record *site);
+void day_record_init(struct day_record *day);
+void run_record_init(struct run_record *run);
+
+/* Metres as whole nanometres of a millimetre count, so that 178.3 mm survives the
+ * way through metres and back: mm -> m is mm / 1000. */
+double record_mm(double metres);
+
+#endif
