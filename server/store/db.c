@@ -1,0 +1,304 @@
+/* SPDX-License-Identifier: MIT */
+/* db on SQLite: write-ahead log, every commit on the disk before it is answered
+ * (synchronous FULL), foreign keys held. Statements are compiled once and found
+ * again by the address of their text. SQLite numbers $-placeholders by first
+ * appearance, so each statement keeps a map from $n to SQLite's place. */
+#include "server/store/db.h"
+
+#include <assert.h>
+#include <math.h>
+#include <sqlite3.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "server/base/log.h"
+
+#define BUSY_TIMEOUT_MS 5000
+#define PLACES_MAX 32
+#define CACHE_SLOTS 512 /* a power of two, well above the number of questions */
+
+struct statement {
+    struct db *db;
+    const char *sql;
+    sqlite3_stmt *handle;
+    int place[PLACES_MAX + 1]; /* $n -> SQLite's number, 0 when not in the text */
+    bool busy;
+    bool bad; /* a bind failed: the next step says so */
+};
+
+struct db {
+    sqlite3 *handle;
+    enum db_mode mode;
+    struct statement *cache[CACHE_SLOTS];
+    int cached;
+    struct db_counts counts;
+};
+
+/* The sentence for the caller and the line for the operator. */
+static int failed(struct db *db, const char *doing, int code, struct err *err) {
+    const char *why = db->handle ? sqlite3_errmsg(db->handle) : sqlite3_errstr(code);
+    log_line(NOONARC_LOG_ERROR, "store: %s: %s (%d)", doing, why, code);
+    switch (code & 0xff) {
+    case SQLITE_FULL:
+        return err_set(err, ERR_STORAGE, NULL,
+                       "The disk of the store is full. Nothing was changed; try again later.");
+    case SQLITE_READONLY:
+    case SQLITE_PERM:
+    case SQLITE_AUTH:
+        return err_set(err, ERR_STORAGE, NULL,
+                       "The store may not be written to. Nothing was changed.");
+    case SQLITE_BUSY:
+    case SQLITE_LOCKED:
+        return err_set(err, ERR_STORAGE, NULL,
+                       "Something else holds the store. Nothing was changed; try again.");
+    case SQLITE_CANTOPEN:
+        return err_set(err, ERR_STORAGE, NULL, "The store could not be opened.");
+    case SQLITE_NOTADB:
+    case SQLITE_CORRUPT:
+        return err_set(err, ERR_STORAGE, NULL, "The store is damaged or is not one of ours.");
+    default:
+        return err_set(err, ERR_STORAGE, NULL,
+                       "The store could not be read or written. Nothing was changed.");
+    }
+}
+
+int db_script(struct db *db, const char *sql, struct err *err) {
+    int code = sqlite3_exec(db->handle, sql, NULL, NULL, NULL);
+    return code == SQLITE_OK ? 0 : failed(db, "script", code, err);
+}
+
+int db_open(const char *path, enum db_mode mode, struct db **out, struct err *err) {
+    struct db *db = calloc(1, sizeof *db);
+    if (!db)
+        return err_set(err, ERR_STORAGE, NULL, "Out of memory.");
+    db->mode = mode;
+    /* A reader is opened for writing too, because it may have to bring the shared
+     * memory of the log into being; query_only then keeps it from writing. */
+    int flags = SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX;
+    if (mode == DB_WRITE)
+        flags |= SQLITE_OPEN_CREATE;
+    int code = sqlite3_open_v2(path, &db->handle, flags, NULL);
+    if (code != SQLITE_OK) {
+        failed(db, "open", code, err);
+        goto cleanup;
+    }
+    sqlite3_extended_result_codes(db->handle, 1);
+    sqlite3_busy_timeout(db->handle, BUSY_TIMEOUT_MS);
+    const char *set_up = mode == DB_WRITE ? "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
+                                            "PRAGMA foreign_keys = ON; PRAGMA temp_store = MEMORY;"
+                                            "PRAGMA cache_size = -32000"
+                                          : "PRAGMA query_only = ON; PRAGMA foreign_keys = ON;"
+                                            "PRAGMA temp_store = MEMORY";
+    if (db_script(db, set_up, err))
+        goto cleanup;
+    *out = db;
+    return 0;
+cleanup:
+    db_close(db);
+    return -1;
+}
+
+void db_close(struct db *db) {
+    if (!db)
+        return;
+    for (int i = 0; i < CACHE_SLOTS; i++) {
+        if (!db->cache[i])
+            continue;
+        assert(!db->cache[i]->busy);
+        sqlite3_finalize(db->cache[i]->handle);
+        free(db->cache[i]);
+    }
+    sqlite3_close(db->handle); /* rolls back what is open */
+    free(db);
+}
+
+static struct statement **slot_of(struct db *db, const char *sql) {
+    size_t at = ((uintptr_t)sql * UINT64_C(0x9E3779B97F4A7C15)) >> (64 - 9);
+    while (db->cache[at] && db->cache[at]->sql != sql)
+        at = (at + 1) & (CACHE_SLOTS - 1);
+    return &db->cache[at];
+}
+
+static struct statement *compile(struct db *db, const char *sql, struct err *err) {
+    struct statement *statement = calloc(1, sizeof *statement);
+    if (!statement) {
+        err_set(err, ERR_STORAGE, NULL, "Out of memory.");
+        return NULL;
+    }
+    statement->db = db;
+    statement->sql = sql;
+    int code = sqlite3_prepare_v3(db->handle, sql, -1, SQLITE_PREPARE_PERSISTENT,
+                                  &statement->handle, NULL);
+    if (code != SQLITE_OK) {
+        failed(db, "prepare", code, err);
+        free(statement);
+        return NULL;
+    }
+    for (int n = 1; n <= PLACES_MAX; n++) {
+        char name[8];
+        snprintf(name, sizeof name, "$%d", n);
+        statement->place[n] = sqlite3_bind_parameter_index(statement->handle, name);
+    }
+    return statement;
+}
+
+int db_prepare(struct db *db, const char *sql, struct statement **out, struct err *err) {
+    struct statement **slot = slot_of(db, sql);
+    if (!*slot) {
+        assert(db->cached < CACHE_SLOTS / 2);
+        *slot = compile(db, sql, err);
+        if (!*slot)
+            return -1;
+        db->cached++;
+    }
+    assert(!(*slot)->busy);
+    (*slot)->busy = true;
+    (*slot)->bad = false;
+    *out = *slot;
+    return 0;
+}
+
+static int place_of(const struct statement *statement, int place) {
+    assert(place >= 1 && place <= PLACES_MAX && statement->place[place] > 0);
+    return statement->place[place];
+}
+
+void bind_int(struct statement *statement, int place, int64_t value) {
+    if (sqlite3_bind_int64(statement->handle, place_of(statement, place), value) != SQLITE_OK)
+        statement->bad = true;
+}
+
+void bind_real(struct statement *statement, int place, double value) {
+    int at = place_of(statement, place);
+    int code = isnan(value) ? sqlite3_bind_null(statement->handle, at)
+                            : sqlite3_bind_double(statement->handle, at, value);
+    if (code != SQLITE_OK)
+        statement->bad = true;
+}
+
+void bind_text(struct statement *statement, int place, const char *value) {
+    bind_bytes(statement, place, value, value ? strlen(value) : 0);
+}
+
+void bind_bytes(struct statement *statement, int place, const char *value, size_t length) {
+    int at = place_of(statement, place);
+    int code = value ? sqlite3_bind_text64(statement->handle, at, value, length, SQLITE_TRANSIENT,
+                                           SQLITE_UTF8)
+                     : sqlite3_bind_null(statement->handle, at);
+    if (code != SQLITE_OK)
+        statement->bad = true;
+}
+
+enum step statement_step(struct statement *statement, struct err *err) {
+    struct db *db = statement->db;
+    if (statement->bad) {
+        failed(db, "bind", SQLITE_NOMEM, err);
+        return STEP_FAILED;
+    }
+    db->counts.statements++;
+    int code = sqlite3_step(statement->handle);
+    if (code == SQLITE_ROW)
+        return STEP_ROW;
+    if (code == SQLITE_DONE)
+        return STEP_DONE;
+    failed(db, "step", code, err);
+    return STEP_FAILED;
+}
+
+int64_t column_int(struct statement *statement, int place) {
+    return sqlite3_column_int64(statement->handle, place);
+}
+
+double column_real(struct statement *statement, int place) {
+    if (column_null(statement, place))
+        return NAN;
+    return sqlite3_column_double(statement->handle, place);
+}
+
+const char *column_text(struct statement *statement, int place, size_t *length_or_null) {
+    const unsigned char *text = sqlite3_column_text(statement->handle, place);
+    if (length_or_null)
+        *length_or_null = text ? (size_t)sqlite3_column_bytes(statement->handle, place) : 0;
+    return text ? (const char *)text : "";
+}
+
+bool column_null(struct statement *statement, int place) {
+    return sqlite3_column_type(statement->handle, place) == SQLITE_NULL;
+}
+
+void column_copy(struct statement *statement, int place, char *out, size_t size) {
+    snprintf(out, size, "%s", column_text(statement, place, NULL));
+}
+
+void statement_done(struct statement *statement) {
+    if (!statement)
+        return;
+    sqlite3_reset(statement->handle);
+    sqlite3_clear_bindings(statement->handle);
+    statement->busy = false;
+}
+
+int statement_run(struct statement *statement, struct err *err) {
+    enum step step = statement_step(statement, err);
+    assert(step != STEP_ROW);
+    statement_done(statement);
+    return step == STEP_DONE ? 0 : -1;
+}
+
+static int control(struct db *db, const char *sql, struct err *err) {
+    struct statement *statement;
+    if (db_prepare(db, sql, &statement, err))
+        return -1;
+    return statement_run(statement, err);
+}
+
+int db_begin(struct db *db, struct err *err) {
+    assert(!db_in_transaction(db));
+    return db->mode == DB_WRITE ? control(db, "BEGIN IMMEDIATE", err) : control(db, "BEGIN", err);
+}
+
+int db_commit(struct db *db, struct err *err) {
+    /* SQLite undoes the whole transaction by itself after the worst failures. */
+    if (!db_in_transaction(db))
+        return err_set(err, ERR_STORAGE, NULL, "The store undid the change. Nothing was changed.");
+    if (control(db, "COMMIT", err)) {
+        db_rollback(db);
+        return -1;
+    }
+    db->counts.commits++;
+    return 0;
+}
+
+void db_rollback(struct db *db) {
+    if (db_in_transaction(db) && control(db, "ROLLBACK", NULL))
+        log_line(NOONARC_LOG_ERROR, "store: rollback failed");
+    db->counts.rollbacks++;
+}
+
+int db_savepoint(struct db *db, struct err *err) {
+    if (!db_in_transaction(db))
+        return err_set(err, ERR_STORAGE, NULL, "The store undid the change. Nothing was changed.");
+    return control(db, "SAVEPOINT job", err);
+}
+
+int db_savepoint_keep(struct db *db, struct err *err) {
+    if (!db_in_transaction(db))
+        return err_set(err, ERR_STORAGE, NULL, "The store undid the change. Nothing was changed.");
+    return control(db, "RELEASE job", err);
+}
+
+void db_savepoint_undo(struct db *db) {
+    if (!db_in_transaction(db))
+        return;
+    if (control(db, "ROLLBACK TO job", NULL) || control(db, "RELEASE job", NULL))
+        db_rollback(db);
+}
+
+bool db_in_transaction(const struct db *db) {
+    return sqlite3_get_autocommit(db->handle) == 0;
+}
+
+struct db_counts db_counts(const struct db *db) {
+    return db->counts;
+}
