@@ -14,9 +14,9 @@
 #include "server/base/text.h"
 #include "server/rules/caller.h"
 #include "server/rules/change.h"
-#include "server/rules/pairs.h"
 #include "server/science/reduce.h"
 #include "server/wire/records.h"
+#include "server/wire/spreadsheet.h"
 
 #define IDEMPOTENCY_KEY_MIN 8
 #define IDEMPOTENCY_KEY_MAX 64
@@ -25,10 +25,8 @@
 
 struct submission {
     const struct caller *caller;
-    const char *day, *site;
-    const struct run *run;
-    int64_t supersedes;          /* 0 none */
-    const char *body;            /* as sent: this is what is recorded */
+    const struct run_record *run; /* with site, day and supersedes */
+    const char *body;             /* as sent: this is what is recorded */
     size_t body_length;
     const char *idempotency_key; /* IDEMPOTENCY_KEY_MIN..MAX printable ASCII */
     double now_utc_s;
@@ -37,22 +35,18 @@ struct submission {
 /* What a reduction was made from; accept_run makes it anew when the site changed
  * in between. Caller-owned, some 10 KB: keep it in the request, not on a stack. */
 struct prepared {
-    bool replay;         /* an answer exists: nothing was reduced */
-    int64_t site, day;   /* keys in the store */
+    bool replay;       /* an answer exists: nothing was reduced */
+    int64_t site, day; /* keys in the store */
     int64_t site_version;
     struct reduction reduction;
 };
 
 /* What the answer is written from, borrowed during the call. */
 struct accepted {
-    int64_t run;
-    const char *day, *site;
-    double submitted_utc_s;
-    int64_t supersedes;
-    const struct run *sent;
-    const struct reduction *reduction;
-    const char *reduction_json; /* the same as the store keeps it */
-    const struct pair_item *pairs;
+    const struct run_record *run; /* with its id */
+    const struct run_state *state;
+    const struct reduction_record *reduction;
+    const struct pair_record *pairs; /* most certain first */
     size_t pairs_count;
 };
 
@@ -76,20 +70,12 @@ int accept_withdraw(struct change *change, const struct caller *caller, int64_t 
                     const char *reason, double now_utc_s, struct err *err)
     __attribute__((warn_unused_result));
 
-/* One row of a readings spreadsheet. */
-struct import_reading {
-    char site[ID_MAX + 1];
-    double t_utc_s;
-    double shadow_m;
-    size_t row; /* of the spreadsheet, for messages */
-};
-
 struct run_import {
     struct run_import_item {
         int64_t run;
         char site[ID_MAX + 1];
         char *reduction_json;
-    } *items; /* by site */
+    } * items; /* by site */
     size_t count;
 };
 void run_import_release(struct run_import *import);
@@ -98,7 +84,7 @@ void run_import_release(struct run_import *import);
  * and edge are the instrument, the site joins the day if need be, and a current
  * run is superseded. err->field is "row 7, site" and the like. */
 int accept_import(struct change *change, const struct caller *caller, const char *day,
-                  const struct import_reading *readings, size_t count, double now_utc_s,
-                  struct run_import *out, struct err *err) __attribute__((warn_unused_result));
+                  const struct sheet_readings *readings, double now_utc_s, struct run_import *out,
+                  struct err *err) __attribute__((warn_unused_result));
 
 #endif

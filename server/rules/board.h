@@ -14,39 +14,20 @@
 int board_result(struct db *db, const char *day, char **json, struct err *err)
     __attribute__((warn_unused_result));
 
-/* Places count from 1; equals share one. Errors are against the meridional
- * circumference, percent signed (measured minus true). */
-struct board_pair {
-    int place;
-    char site1[ID_MAX + 1], site2[ID_MAX + 1];
-    double circumference_km, sigma_km, error_percent, error_sigmas;
-};
-struct board_site {
-    int place;
-    char site[ID_MAX + 1];
-    double circumference_km, sigma_km, error_percent, error_sigmas;
-    int partners;
-};
-/* Stated sigma against what happened: the score is ln(sigma) + z^2 / 2, lower is better. */
-struct board_honesty {
-    int place;
-    char site[ID_MAX + 1];
-    double sigma_deg, error_deg, error_sigmas, score;
-};
-
+/* Places count from 1; equals share one. */
 struct board {
-    struct board_pair *pairs;
+    struct leader_pair_record *pairs;
     size_t pairs_count;
-    struct board_site *sites;
+    struct leader_site_record *sites;
     size_t sites_count;
-    struct board_honesty *honesty;
+    struct honesty_record *honesty;
     size_t honesty_count;
 };
 void board_release(struct board *board);
 
 /* The first limit (1..LIST_LIMIT_MAX) lines of each table. Pairs: status ok, by
  * |error|. Sites: own circumference from all partners that count. Honesty: every
- * usable run. */
+ * usable run, by ln(sigma) + z^2 / 2, lower is better. */
 int board_make(struct db *db, const char *day, size_t limit, struct board *out, struct err *err)
     __attribute__((warn_unused_result));
 

@@ -21,13 +21,12 @@ enum role { ROLE_ANYONE, ROLE_CLASS, ROLE_SCHOOL, ROLE_ORGANISER };
 const char *role_name(enum role role);
 
 #define SECRET_MAX 40 /* bytes of a secret with its NUL */
-#define CALLER_NAME_MAX 121
 
 struct caller {
     enum role role;
-    int64_t credential;        /* 0 for anyone */
-    int64_t site;              /* key in the store; 0 for organiser and anyone */
-    char site_id[ID_MAX + 1];  /* "" likewise */
+    int64_t credential;       /* 0 for anyone */
+    int64_t site;             /* key in the store; 0 for organiser and anyone */
+    char site_id[ID_MAX + 1]; /* "" likewise */
 };
 
 /* The pair of secrets a new site gets. Shown once. */

@@ -18,9 +18,9 @@ void day_page_release(struct day_page *page);
 
 struct participant {
     struct site_record site;
-    int64_t run;           /* current run, 0 when none */
-    double run_gnomon_mm;  /* the run's own height, NAN when none */
-    enum edge run_edge;    /* meaningful with a run */
+    int64_t run;          /* current run, 0 when none */
+    double run_gnomon_mm; /* the run's own height, NAN when none */
+    enum edge run_edge;   /* meaningful with a run */
 };
 struct participant_page {
     struct participant *items; /* by site */
@@ -38,8 +38,8 @@ int day_open(struct change *change, const struct caller *caller, const struct da
 /* READ. */
 int day_get(struct db *db, const char *day, struct day_record *out, struct err *err)
     __attribute__((warn_unused_result));
-int day_list(struct db *db, const char *after, size_t limit, struct day_page *out,
-             struct err *err) __attribute__((warn_unused_result));
+int day_list(struct db *db, const char *after, size_t limit, struct day_page *out, struct err *err)
+    __attribute__((warn_unused_result));
 
 /* WRITE, school or organiser. Joining twice, or leaving without having joined,
  * changes nothing. A site with a current run cannot leave: ERR_RUN_EXISTS. */

@@ -9,16 +9,11 @@
 #include <stdint.h>
 
 #include "server/base/err.h"
-#include "server/science/pair.h"
 #include "server/store/db.h"
 #include "server/wire/records.h"
 
-struct pair_item {
-    char site1[ID_MAX + 1], site2[ID_MAX + 1]; /* site1 < site2 by bytes */
-    struct pair pair;
-};
 struct pair_page {
-    struct pair_item *items;
+    struct pair_record *items;
     size_t count;
     char next[2 * ID_MAX + 2]; /* opaque */
 };

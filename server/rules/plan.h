@@ -12,29 +12,29 @@
 #include "server/science/noon.h"
 #include "server/wire/records.h"
 
-#define PLAN_DATES_MAX 9      /* the date and its spare dates */
-#define PLAN_PARTNERS_MAX 50  /* best first */
+#define PLAN_DATES_MAX (1 + DAY_SPARES_MAX)
+#define PLAN_PARTNERS_MAX 50 /* best first */
 
 enum sun_height { SUN_LOW, SUN_MIDDLING, SUN_HIGH }; /* below 30, 30..60, above 60 degrees */
 const char *sun_height_name(enum sun_height height); /* "low", "middling", "high" */
 
 struct plan_date {
-    int32_t date;              /* days since 1970-01-01, by the site's meridian */
+    int32_t date; /* days since 1970-01-01, by the site's meridian */
     enum noon_status status;
     double transit_utc_s;
     double start_utc_s, stop_utc_s; /* measure between these; NAN when not measurable */
     enum sun_height sun_height;
-    double gnomon_mm;          /* the site's usual gnomon, or 1000 */
-    double fuzzy_mm;           /* width of the fuzzy end, rounded to whole mm; NAN when not measurable */
+    double gnomon_mm; /* the site's usual gnomon, or 1000 */
+    double fuzzy_mm;  /* width of the fuzzy end, rounded to whole mm; NAN when not measurable */
 };
 
 struct plan_partner {
     char site[ID_MAX + 1];
-    char name[121];
+    char name[NAME_MAX_BYTES + 1];
     double separation_km;
     double lon_difference_deg;
-    double expected_sigma_km;  /* of the circumference, from both usual gnomons */
-    bool allowed;              /* by the day's own rules (separation, sigma) */
+    double expected_sigma_km; /* of the circumference, from both usual gnomons */
+    bool allowed;             /* by the day's own rules (separation, sigma) */
 };
 
 struct plan {
@@ -42,7 +42,8 @@ struct plan {
     struct day_record day;
     struct plan_date dates[PLAN_DATES_MAX];
     int dates_count;
-    struct plan_partner *partners; /* participants within the longitude tolerance, by expected sigma */
+    struct plan_partner
+        *partners; /* participants within the longitude tolerance, by expected sigma */
     size_t partners_count;
 };
 void plan_release(struct plan *plan);

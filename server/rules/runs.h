@@ -3,11 +3,11 @@
 #ifndef NOONARC_RUNS_H
 #define NOONARC_RUNS_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
 #include "server/base/err.h"
-#include "server/science/gnomon.h"
 #include "server/store/db.h"
 #include "server/wire/records.h"
 
@@ -21,7 +21,7 @@ struct run_view {
     double withdrawn_utc_s; /* NAN not */
     char *body;             /* JSON as sent, NUL-terminated; owned */
     size_t body_length;
-    char *reduction_json;   /* owned */
+    char *reduction_json; /* owned */
 };
 void run_view_release(struct run_view *view);
 
@@ -39,19 +39,10 @@ void run_page_release(struct run_page *page);
 int run_list(struct db *db, const char *day, const char *after, size_t limit, bool with_body,
              struct run_page *out, struct err *err) __attribute__((warn_unused_result));
 
-/* The columns of the reductions' spreadsheet, current runs of a day by site. */
-struct reduction_line {
-    char site[ID_MAX + 1];
-    char status[32];
-    double transit_utc_s;
-    double noon_angle_deg; /* NAN unless status is ok */
-    double sigma_deg;
-    char estimator[16];
-    int used;
-    int left_out;
-};
+/* The spreadsheet's columns of the current runs of a day, by site; of each record
+ * only what sheet_write_reduction looks at is filled. */
 struct reduction_lines {
-    struct reduction_line *items;
+    struct reduction_record *items;
     size_t count;
 };
 void reduction_lines_release(struct reduction_lines *lines);

@@ -26,7 +26,7 @@ struct site_import {
     struct site_import_key {
         char site[ID_MAX + 1];
         struct site_secrets secrets;
-    } *keys; /* of the added ones, in the order of the spreadsheet */
+    } * keys; /* of the added ones, in the order of the spreadsheet */
 };
 void site_import_release(struct site_import *import);
 
@@ -43,14 +43,11 @@ int site_revise(struct change *change, const struct caller *caller, const struct
                 double now_utc_s, struct site_record *out, struct err *err)
     __attribute__((warn_unused_result));
 
-/* WRITE, organiser. All or nothing; err->field is "row 7, site". has_name,
- * has_zone, has_contact: a spreadsheet without such a column leaves what is known. */
-struct site_columns {
-    bool name, zone, contact;
-};
-int site_import(struct change *change, const struct caller *caller,
-                const struct site_record *sites, size_t count, struct site_columns columns,
-                double now_utc_s, struct site_import *out, struct err *err)
+/* WRITE, organiser. All or nothing; err->field is "row 7, site" with rows counted
+ * as sites[0] = row 2. What a spreadsheet need not have (name, zone, contact: name
+ * equal to the identifier, others "") leaves what is known of a site as it is. */
+int site_import(struct change *change, const struct caller *caller, const struct site_record *sites,
+                size_t count, double now_utc_s, struct site_import *out, struct err *err)
     __attribute__((warn_unused_result));
 
 /* READ. ERR_NOT_FOUND. */

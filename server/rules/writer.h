@@ -42,11 +42,11 @@ int writer_call(struct writer *writer, change_work work, void *context, struct e
     __attribute__((warn_unused_result));
 
 struct writer_counts {
-    int64_t batches;   /* transactions committed */
-    int64_t jobs;      /* jobs committed */
-    int64_t undone;    /* jobs undone by their own rule */
-    int64_t failed;    /* jobs lost to a failed transaction */
-    int64_t waiting;   /* queued now */
+    int64_t batches; /* transactions committed */
+    int64_t jobs;    /* jobs committed */
+    int64_t undone;  /* jobs undone by their own rule */
+    int64_t failed;  /* jobs lost to a failed transaction */
+    int64_t waiting; /* queued now */
 };
 struct writer_counts writer_counts(struct writer *writer);
 
