@@ -299,6 +299,25 @@ bool db_in_transaction(const struct db *db) {
     return sqlite3_get_autocommit(db->handle) == 0;
 }
 
+int db_sound(struct db *db, struct err *err) {
+    static const char *const question[] = {"PRAGMA integrity_check(1)", "PRAGMA foreign_key_check"};
+    for (size_t i = 0; i < sizeof question / sizeof *question; i++) {
+        struct statement *statement;
+        if (db_prepare(db, question[i], &statement, err))
+            return -1;
+        enum step step = statement_step(statement, err);
+        bool wrong = step == STEP_ROW && strcmp(column_text(statement, 0, NULL), "ok") != 0;
+        statement_done(statement);
+        if (step == STEP_FAILED)
+            return -1;
+        if (wrong) {
+            log_line(NOONARC_LOG_ERROR, "store: %s found damage", question[i]);
+            return err_set(err, ERR_STORAGE, NULL, "The store is damaged (%s).", question[i] + 7);
+        }
+    }
+    return 0;
+}
+
 struct db_counts db_counts(const struct db *db) {
     return db->counts;
 }

@@ -84,6 +84,13 @@ void statement_done(struct statement *statement);
 /* Steps a statement that answers nothing and hands it back. */
 int statement_run(struct statement *statement, struct err *err) __attribute__((warn_unused_result));
 
+/* What a question for one thing answers. */
+enum found { FOUND_FAILED = -1, FOUND_NONE, FOUND_ONE };
+
+/* Has the database look through its own pages and references. Returns 0 when it
+ * finds nothing wrong. */
+int db_sound(struct db *db, struct err *err) __attribute__((warn_unused_result));
+
 /* Counts of what this connection did since it was opened. */
 struct db_counts {
     int64_t commits;

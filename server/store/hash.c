@@ -9,7 +9,7 @@
 _Static_assert(HASH_HEX_MAX == 2 * HASH_BYTES + 1, "hex of the hash and a NUL");
 
 void hash_parts(const struct hash_part *parts, size_t count, char out[HASH_HEX_MAX]) {
-    crypto_generichash_state state;
+    crypto_generichash_state state; /* BLAKE2b works before sodium_init too */
     unsigned char hash[HASH_BYTES];
     crypto_generichash_init(&state, NULL, 0, sizeof hash);
     for (size_t i = 0; i < count; i++) {

@@ -1,0 +1,37 @@
+/* SPDX-License-Identifier: MIT */
+/* site_rows: sites and their versions. "The site" is its newest version. */
+#ifndef NOONARC_SITE_ROWS_H
+#define NOONARC_SITE_ROWS_H
+
+#include "server/store/db.h"
+#include "server/wire/records.h"
+
+struct site_row {
+    int64_t id;
+    int64_t version; /* from 1 */
+    struct site_record record;
+};
+
+enum found site_rows_find(struct db *db, const char *site, struct site_row *out, struct err *err);
+enum found site_rows_get(struct db *db, int64_t id, struct site_row *out, struct err *err);
+
+/* By identifier, those above after; at most limit (> 0). *out is to be freed. */
+int site_rows_list(struct db *db, const char *after, int64_t limit, struct site_record **out,
+                   size_t *count, struct err *err) __attribute__((warn_unused_result));
+
+/* A new site without a version yet. */
+int site_rows_add(struct db *db, const char *site, double now_utc_s, int64_t *id, struct err *err)
+    __attribute__((warn_unused_result));
+int site_rows_add_version(struct db *db, int64_t id, int64_t version,
+                          const struct site_record *record, int64_t by, double now_utc_s,
+                          struct err *err) __attribute__((warn_unused_result));
+
+/* The columns of a site's record, for questions that bring a site along: v is
+ * site_version, s is site. SITE_COLUMNS_COUNT columns from first on. */
+#define SITE_COLUMNS                                                                               \
+    "s.site, v.name, v.lat_deg, v.lon_deg, v.elev_m, v.zone, v.gnomon_mm, v.edge, v.contact"
+#define SITE_COLUMNS_COUNT 9
+#define SITE_NEWEST "v.version = (SELECT MAX(w.version) FROM site_version w WHERE w.site = v.site)"
+void site_rows_read(struct statement *statement, int first, struct site_record *out);
+
+#endif
