@@ -1,0 +1,109 @@
+/* SPDX-License-Identifier: MIT */
+/* exchange: the few readings of a request that every resource needs. */
+#include "server/api/exchange.h"
+
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+#define PAGE_LIMIT_DEFAULT 100
+#define PAGE_LIMIT_MAX 500
+#define CURSOR_MAX (2 * ID_MAX + 2)
+
+void exchange_init(struct exchange *exchange) {
+    *exchange = (struct exchange){0};
+    response_init(&exchange->response);
+}
+
+void exchange_release(struct exchange *exchange) {
+    if (exchange->carried != NULL && exchange->carried_release != NULL)
+        exchange->carried_release(exchange->carried);
+    free(exchange->carried);
+    exchange->carried = NULL;
+    response_release(&exchange->response);
+}
+
+void *exchange_carry(struct exchange *exchange, size_t size, void (*release)(void *carried),
+                     struct err *err) {
+    exchange->carried = calloc(1, size);
+    exchange->carried_release = release;
+    if (exchange->carried == NULL)
+        err_set(err, ERR_INTERNAL, NULL, "memory is short");
+    return exchange->carried;
+}
+
+void response_init(struct response *response) {
+    *response = (struct response){.status = 200};
+    text_init(&response->body, EXCHANGE_ANSWER_MAX);
+}
+
+void response_release(struct response *response) {
+    text_release(&response->body);
+}
+
+const char *request_query(const struct request *request, const char *name) {
+    for (int i = 0; i < request->queries; i++)
+        if (strcmp(request->query[i].name, name) == 0)
+            return request->query[i].value;
+    return NULL;
+}
+
+int exchange_caller(const struct lookup *lookup, const struct exchange *exchange,
+                    struct caller *out, struct err *err) {
+    const char *secret = exchange->request.authorization;
+    if (secret != NULL) {
+        bool bearer = strncasecmp(secret, "Bearer ", 7) == 0;
+        secret = bearer ? secret + 7 + strspn(secret + 7, " ") : "";
+    }
+    return caller_resolve(lookup->db, secret, out, err);
+}
+
+/* Digits only, so that strtoll's blanks, signs and bases never matter. */
+static bool parse_whole(const char *digits, int64_t *out) {
+    size_t length = strlen(digits);
+    if (length == 0 || length > 18 || strspn(digits, "0123456789") != length)
+        return false;
+    *out = strtoll(digits, NULL, 10);
+    return true;
+}
+
+int request_page(const struct request *request, struct page *out, struct err *err) {
+    struct page page = {.limit = PAGE_LIMIT_DEFAULT, .cursor = ""};
+    const char *limit = request_query(request, "limit");
+    int64_t number;
+    if (limit != NULL) {
+        if (!parse_whole(limit, &number) || number < 1 || number > PAGE_LIMIT_MAX)
+            return err_set(err, ERR_BAD_QUERY, "limit", "limit is a whole number from 1 to %d",
+                           PAGE_LIMIT_MAX);
+        page.limit = (size_t)number;
+    }
+    const char *cursor = request_query(request, "cursor");
+    if (cursor != NULL) {
+        if (strlen(cursor) > CURSOR_MAX)
+            return err_set(err, ERR_BAD_QUERY, "cursor", "cursor is the next_cursor of a page");
+        page.cursor = cursor;
+    }
+    *out = page;
+    return 0;
+}
+
+int request_idempotency_key(const struct request *request, const char **out, struct err *err) {
+    const char *key = request->idempotency_key;
+    size_t length = key == NULL ? 0 : strlen(key);
+    bool printable = true;
+    for (size_t i = 0; i < length; i++)
+        printable = printable && key[i] > ' ' && key[i] < 127;
+    if (length < EXCHANGE_KEY_MIN || length > EXCHANGE_KEY_MAX || !printable)
+        return err_set(err, ERR_BAD_HEADER, "Idempotency-Key",
+                       "send an Idempotency-Key of %d to %d printable characters, a new one for "
+                       "each run and the same one when trying again",
+                       EXCHANGE_KEY_MIN, EXCHANGE_KEY_MAX);
+    *out = key;
+    return 0;
+}
+
+int request_id(const struct request *request, int at, int64_t *out, struct err *err) {
+    if (!parse_whole(request->param[at], out) || *out < 1)
+        return err_set(err, ERR_NOT_FOUND, NULL, "there is no such number here");
+    return 0;
+}

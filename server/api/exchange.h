@@ -1,0 +1,113 @@
+/* SPDX-License-Identifier: MIT */
+/* exchange: one request and its answer as plain values, so that a resource can
+ * be read, called and tested without an HTTP library. The HTTP edge fills the
+ * request, routes.c finds the handler, the handler fills the response. */
+#ifndef NOONARC_EXCHANGE_H
+#define NOONARC_EXCHANGE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "server/base/err.h"
+#include "server/base/text.h"
+#include "server/rules/caller.h"
+#include "server/rules/change.h"
+#include "server/wire/records.h"
+
+#define EXCHANGE_BODY_MAX (256 * 1024)         /* JSON, bytes */
+#define EXCHANGE_CSV_MAX (1024 * 1024)         /* spreadsheets, bytes */
+#define EXCHANGE_ANSWER_MAX (64 * 1024 * 1024) /* any answer, bytes */
+#define EXCHANGE_PARAMS_MAX 2
+#define EXCHANGE_QUERY_MAX 4
+#define EXCHANGE_KEY_MIN 8 /* Idempotency-Key, printable ASCII characters */
+#define EXCHANGE_KEY_MAX 64
+
+enum method { METHOD_GET, METHOD_POST, METHOD_PUT, METHOD_DELETE, METHOD_OTHER };
+#define METHOD_COUNT 4 /* those that a route can have */
+
+struct query_value {
+    const char *name;
+    const char *value; /* "" when the address had none */
+};
+
+/* Everything is borrowed from the HTTP edge until the answer is sent. */
+struct request {
+    enum method method;                          /* HEAD asks for a GET whose body is not sent */
+    const char *path;                            /* without the query, percent-decoded */
+    char param[EXCHANGE_PARAMS_MAX][ID_MAX + 1]; /* what stood for {site}, {day}, {id}: in order */
+    struct query_value query[EXCHANGE_QUERY_MAX];
+    int queries;
+    const char *authorization; /* this and the next: NULL when not sent */
+    const char *idempotency_key;
+    const char *content_type;
+    const char *body; /* NUL-terminated; may hold further NULs */
+    size_t body_length;
+    double now_utc_s;
+};
+
+struct response {
+    int status;               /* 200 until a handler says otherwise */
+    const char *content_type; /* a constant; NULL with an empty body */
+    struct text body;
+    char location[160]; /* of what was made, "" none */
+    bool no_store;      /* carries a key, or is true for this moment only: nobody may keep it */
+};
+
+/* The two together, and what a write's first half hands to its second. */
+struct exchange {
+    struct request request;
+    struct response response;
+    void *carried; /* made by exchange_carry */
+    void (*carried_release)(void *carried);
+};
+
+/* What a handler reads with: a connection held still at one state of the store,
+ * and the Suns. */
+struct lookup {
+    struct db *db;
+    struct almanac *almanac;
+};
+
+/* A handler fills the response, or returns -1 with err and leaves the rest to
+ * problem.h. A read runs on the thread of its connection. A write comes in two
+ * halves: the first, a read too, parses and checks, so that the one writer is
+ * troubled only by what can succeed; the second runs on the writer's thread and
+ * its answer is sent after the commit. */
+typedef int api_read(const struct lookup *lookup, struct exchange *exchange, struct err *err);
+typedef int api_write(struct change *change, struct exchange *exchange, struct err *err);
+
+void exchange_init(struct exchange *exchange);
+void exchange_release(struct exchange *exchange);
+
+void response_init(struct response *response);
+void response_release(struct response *response);
+
+/* Room for what is carried, zeroed; freed with the exchange, after a call of
+ * release (NULL: it owns nothing). NULL with ERR_INTERNAL when memory is short. */
+void *exchange_carry(struct exchange *exchange, size_t size, void (*release)(void *carried),
+                     struct err *err);
+
+/* The value of a query parameter, NULL when it was not given. */
+const char *request_query(const struct request *request, const char *name);
+
+/* Who is asking: the credential behind "Authorization: Bearer ...", or nobody
+ * in particular when there is no such header. ERR_WRONG_KEY for a wrong one. */
+int exchange_caller(const struct lookup *lookup, const struct exchange *exchange,
+                    struct caller *out, struct err *err);
+
+/* A page of a list: limit 1..500 (100), cursor as handed out by the page
+ * before ("" for the first). Refuses with ERR_BAD_QUERY. */
+struct page {
+    size_t limit;
+    const char *cursor;
+};
+int request_page(const struct request *request, struct page *out, struct err *err);
+
+/* The Idempotency-Key, which must be there. ERR_BAD_HEADER otherwise. */
+int request_idempotency_key(const struct request *request, const char **out, struct err *err);
+
+/* The number that stood for {id}: 1 and up. ERR_NOT_FOUND otherwise. */
+int request_id(const struct request *request, int at, int64_t *out, struct err *err);
+
+#endif

@@ -1,0 +1,37 @@
+/* SPDX-License-Identifier: MIT */
+/* resources: the handlers of every resource, named as their lines in the route
+ * table: method, then resource. A write has its first half in NAME_check. */
+#ifndef NOONARC_RESOURCES_H
+#define NOONARC_RESOURCES_H
+
+#include "server/api/exchange.h"
+
+/* sites.c */
+api_read get_sites, get_sites_csv, get_sites_geojson, get_site;
+api_read post_sites_check, post_sites_csv_check, put_site_check, post_class_code_check;
+api_write post_sites, post_sites_csv, put_site, post_class_code;
+
+/* days.c */
+api_read get_days, get_day, post_days_check;
+api_write post_days;
+
+/* participation.c */
+api_read get_day_sites, get_day_sites_csv, get_day_sites_geojson;
+api_read put_day_site_check, delete_day_site_check;
+api_write put_day_site, delete_day_site;
+
+/* plans.c */
+api_read get_plan;
+
+/* runs.c */
+api_read get_run, get_day_runs, post_runs_check, delete_run_check;
+api_write post_runs, delete_run;
+
+/* readings.c */
+api_read get_readings_csv, post_readings_csv_check;
+api_write post_readings_csv;
+
+/* results.c */
+api_read get_pairs, get_pairs_csv, get_result, get_leaderboard, get_reductions_csv;
+
+#endif

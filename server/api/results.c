@@ -1,0 +1,92 @@
+/* SPDX-License-Identifier: MIT */
+/* results: what a day came to: pairs, the combined circumference, the tables. */
+#include <stdlib.h>
+
+#include "server/api/render.h"
+#include "server/api/resources.h"
+#include "server/rules/board.h"
+#include "server/rules/pairs.h"
+#include "server/rules/runs.h"
+#include "server/rules/sites.h"
+#include "server/wire/record_write.h"
+#include "server/wire/spreadsheet.h"
+
+int get_pairs(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    struct page page;
+    struct pair_page pairs;
+    struct json_writer json;
+    if (request_page(&exchange->request, &page, err) != 0 ||
+        pair_list(lookup->db, exchange->request.param[0], page.cursor, page.limit, &pairs, err) !=
+            0)
+        return -1;
+    render_json(&exchange->response, &json);
+    json_write_array(&json, "pairs");
+    for (size_t i = 0; i < pairs.count; i++)
+        record_write_pair(&json, NULL, &pairs.items[i]);
+    json_write_end(&json);
+    render_next(&json, pairs.next);
+    json_write_end(&json);
+    pair_page_release(&pairs);
+    return 0;
+}
+
+int get_pairs_csv(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    struct pair_page pairs;
+    struct csv_writer csv;
+    if (pair_list(lookup->db, exchange->request.param[0], "", LIST_LIMIT_ALL, &pairs, err) != 0)
+        return -1;
+    render_csv(&exchange->response, &csv);
+    sheet_write_pairs_header(&csv);
+    for (size_t i = 0; i < pairs.count; i++)
+        sheet_write_pair(&csv, &pairs.items[i]);
+    pair_page_release(&pairs);
+    return 0;
+}
+
+int get_result(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    char *json;
+    if (board_result(lookup->db, exchange->request.param[0], &json, err) != 0)
+        return -1;
+    exchange->response.content_type = "application/json";
+    text_put(&exchange->response.body, json);
+    free(json);
+    return 0;
+}
+
+int get_leaderboard(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    struct page page;
+    struct board board;
+    struct json_writer json;
+    if (request_page(&exchange->request, &page, err) != 0 ||
+        board_make(lookup->db, exchange->request.param[0], page.limit, &board, err) != 0)
+        return -1;
+    render_json(&exchange->response, &json);
+    json_write_array(&json, "pairs");
+    for (size_t i = 0; i < board.pairs_count; i++)
+        record_write_leader_pair(&json, NULL, &board.pairs[i]);
+    json_write_end(&json);
+    json_write_array(&json, "sites");
+    for (size_t i = 0; i < board.sites_count; i++)
+        record_write_leader_site(&json, NULL, &board.sites[i]);
+    json_write_end(&json);
+    json_write_array(&json, "honesty");
+    for (size_t i = 0; i < board.honesty_count; i++)
+        record_write_honesty(&json, NULL, &board.honesty[i]);
+    json_write_end(&json);
+    json_write_end(&json);
+    board_release(&board);
+    return 0;
+}
+
+int get_reductions_csv(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    struct reduction_lines lines;
+    struct csv_writer csv;
+    if (reduction_lines(lookup->db, exchange->request.param[0], &lines, err) != 0)
+        return -1;
+    render_csv(&exchange->response, &csv);
+    sheet_write_reductions_header(&csv);
+    for (size_t i = 0; i < lines.count; i++)
+        sheet_write_reduction(&csv, &lines.items[i]);
+    reduction_lines_release(&lines);
+    return 0;
+}

@@ -1,0 +1,193 @@
+/* SPDX-License-Identifier: MIT */
+/* sites: playgrounds. Anyone may read them and register one; the secrets of a
+ * new one are in that answer and nowhere else. */
+#include <stdlib.h>
+#include <string.h>
+
+#include "server/api/render.h"
+#include "server/api/resources.h"
+#include "server/rules/sites.h"
+#include "server/wire/geojson.h"
+#include "server/wire/record_read.h"
+#include "server/wire/record_write.h"
+#include "server/wire/spreadsheet.h"
+
+int get_sites(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    struct page page;
+    struct site_page sites;
+    struct json_writer json;
+    if (request_page(&exchange->request, &page, err) != 0 ||
+        site_list(lookup->db, page.cursor, page.limit, &sites, err) != 0)
+        return -1;
+    render_json(&exchange->response, &json);
+    json_write_array(&json, "sites");
+    for (size_t i = 0; i < sites.count; i++)
+        record_write_site(&json, NULL, &sites.items[i]);
+    json_write_end(&json);
+    render_next(&json, sites.next);
+    json_write_end(&json);
+    site_page_release(&sites);
+    return 0;
+}
+
+int get_sites_csv(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    struct site_page sites;
+    struct csv_writer csv;
+    if (site_list(lookup->db, "", LIST_LIMIT_ALL, &sites, err) != 0)
+        return -1;
+    render_csv(&exchange->response, &csv);
+    sheet_write_sites_header(&csv);
+    for (size_t i = 0; i < sites.count; i++)
+        sheet_write_site(&csv, &sites.items[i]);
+    site_page_release(&sites);
+    return 0;
+}
+
+int get_sites_geojson(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    struct site_page sites;
+    if (site_list(lookup->db, "", LIST_LIMIT_ALL, &sites, err) != 0)
+        return -1;
+    exchange->response.content_type = "application/geo+json";
+    geojson_write_sites(&exchange->response.body, sites.items, sites.count);
+    site_page_release(&sites);
+    return 0;
+}
+
+static void render_site(struct response *response, const struct site_record *site) {
+    response->content_type = "application/json";
+    struct json_writer json;
+    json_write_init(&json, &response->body);
+    record_write_site(&json, NULL, site);
+}
+
+int get_site(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    struct site_record site;
+    if (site_get(lookup->db, exchange->request.param[0], &site, err) != 0)
+        return -1;
+    render_site(&exchange->response, &site);
+    return 0;
+}
+
+int post_sites_check(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    (void)lookup;
+    struct site_record *site = exchange_carry(exchange, sizeof *site, NULL, err);
+    if (site == NULL)
+        return -1;
+    return record_read_site(exchange->request.body, exchange->request.body_length, site, err);
+}
+
+int post_sites(struct change *change, struct exchange *exchange, struct err *err) {
+    struct site_record site;
+    struct site_secrets secrets;
+    struct json_writer json;
+    struct response *response = &exchange->response;
+    if (site_register(change, exchange->carried, exchange->request.now_utc_s, &site, &secrets,
+                      err) != 0)
+        return -1;
+    render_created(response, "/api/v1/sites/%s", site.site);
+    response->no_store = true;
+    render_json(response, &json);
+    record_write_site(&json, "site", &site);
+    json_write_text(&json, "school_key", secrets.school_key);
+    json_write_text(&json, "class_code", secrets.class_code);
+    json_write_end(&json);
+    return 0;
+}
+
+struct revision {
+    struct caller caller;
+    struct site_record site;
+};
+
+int put_site_check(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    const struct request *request = &exchange->request;
+    struct revision *revision = exchange_carry(exchange, sizeof *revision, NULL, err);
+    if (revision == NULL || exchange_caller(lookup, exchange, &revision->caller, err) != 0 ||
+        caller_may(&revision->caller, ROLE_SCHOOL, request->param[0], err) != 0 ||
+        record_read_site(request->body, request->body_length, &revision->site, err) != 0)
+        return -1;
+    struct site_record *site = &revision->site;
+    if (site->site[0] != '\0' && strcmp(site->site, request->param[0]) != 0)
+        return err_set(err, ERR_OUT_OF_RANGE, "/site", "a site keeps its identifier, \"%s\"",
+                       request->param[0]);
+    memcpy(site->site, request->param[0], sizeof site->site);
+    return 0;
+}
+
+int put_site(struct change *change, struct exchange *exchange, struct err *err) {
+    const struct revision *revision = exchange->carried;
+    struct site_record site;
+    if (site_revise(change, &revision->caller, &revision->site, exchange->request.now_utc_s, &site,
+                    err) != 0)
+        return -1;
+    render_site(&exchange->response, &site);
+    return 0;
+}
+
+struct site_sheet {
+    struct caller caller;
+    struct site_record *sites;
+    size_t count;
+};
+
+static void site_sheet_release(void *carried) {
+    struct site_sheet *sheet = carried;
+    free(sheet->sites);
+}
+
+int post_sites_csv_check(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    const struct request *request = &exchange->request;
+    struct site_sheet *sheet = exchange_carry(exchange, sizeof *sheet, site_sheet_release, err);
+    if (sheet == NULL || exchange_caller(lookup, exchange, &sheet->caller, err) != 0 ||
+        caller_may(&sheet->caller, ROLE_ORGANISER, NULL, err) != 0)
+        return -1;
+    return sheet_read_sites(request->body, request->body_length, &sheet->sites, &sheet->count, err);
+}
+
+int post_sites_csv(struct change *change, struct exchange *exchange, struct err *err) {
+    const struct site_sheet *sheet = exchange->carried;
+    struct site_import import;
+    struct json_writer json;
+    if (site_import(change, &sheet->caller, sheet->sites, sheet->count, exchange->request.now_utc_s,
+                    &import, err) != 0)
+        return -1;
+    exchange->response.status = 201;
+    exchange->response.no_store = true;
+    render_json(&exchange->response, &json);
+    json_write_integer(&json, "sites", (int64_t)import.added);
+    json_write_integer(&json, "changed", (int64_t)import.changed);
+    json_write_integer(&json, "unchanged", (int64_t)import.unchanged);
+    json_write_array(&json, "keys");
+    for (size_t i = 0; i < import.added; i++) {
+        json_write_object(&json, NULL);
+        json_write_text(&json, "site", import.keys[i].site);
+        json_write_text(&json, "school_key", import.keys[i].secrets.school_key);
+        json_write_text(&json, "class_code", import.keys[i].secrets.class_code);
+        json_write_end(&json);
+    }
+    json_write_end(&json);
+    json_write_end(&json);
+    site_import_release(&import);
+    return 0;
+}
+
+int post_class_code_check(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    struct caller *caller = exchange_carry(exchange, sizeof *caller, NULL, err);
+    if (caller == NULL || exchange_caller(lookup, exchange, caller, err) != 0)
+        return -1;
+    return caller_may(caller, ROLE_SCHOOL, exchange->request.param[0], err);
+}
+
+int post_class_code(struct change *change, struct exchange *exchange, struct err *err) {
+    char code[SECRET_MAX];
+    struct json_writer json;
+    if (caller_renew_class_code(change, exchange->carried, exchange->request.param[0],
+                                exchange->request.now_utc_s, code, err) != 0)
+        return -1;
+    exchange->response.status = 201;
+    exchange->response.no_store = true;
+    render_json(&exchange->response, &json);
+    json_write_text(&json, "class_code", code);
+    json_write_end(&json);
+    return 0;
+}

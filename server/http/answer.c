@@ -1,0 +1,88 @@
+/* SPDX-License-Identifier: MIT */
+#include "server/http/answer.h"
+
+#include <stdlib.h>
+
+#include "server/http/negotiate.h"
+#include "server/http/routes.h"
+
+/* Pages load nothing but their own files and talk to nobody but us; answers of
+ * the API are never pages. */
+static const char content_security_policy[] =
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; "
+    "connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+
+static const struct {
+    const char *name, *value;
+} always[] = {
+    {"X-Content-Type-Options", "nosniff"},
+    {"Content-Security-Policy", content_security_policy},
+    {"Referrer-Policy", "no-referrer"},
+    {"Cross-Origin-Opener-Policy", "same-origin"},
+    {"Permissions-Policy", "camera=(), microphone=(), payment=()"},
+};
+
+static void add_headers(struct MHD_Response *out, const struct answer_request *asked, int status) {
+    const struct response *response = asked->response;
+    for (size_t i = 0; i < sizeof always / sizeof always[0]; i++)
+        MHD_add_response_header(out, always[i].name, always[i].value);
+    if (response->content_type != NULL && status != MHD_HTTP_NOT_MODIFIED)
+        MHD_add_response_header(out, MHD_HTTP_HEADER_CONTENT_TYPE, response->content_type);
+    if (response->location[0] != '\0')
+        MHD_add_response_header(out, MHD_HTTP_HEADER_LOCATION, response->location);
+    if (asked->allowed != 0) {
+        char allow[64];
+        routes_allow(asked->allowed, allow, sizeof allow);
+        MHD_add_response_header(out, MHD_HTTP_HEADER_ALLOW, allow);
+    }
+    if (status == MHD_HTTP_UNAUTHORIZED)
+        MHD_add_response_header(out, MHD_HTTP_HEADER_WWW_AUTHENTICATE, "Bearer realm=\"noonarc\"");
+    if (status == MHD_HTTP_SERVICE_UNAVAILABLE)
+        MHD_add_response_header(out, MHD_HTTP_HEADER_RETRY_AFTER, "2");
+    if (asked->close)
+        MHD_add_response_header(out, MHD_HTTP_HEADER_CONNECTION, "close");
+}
+
+enum MHD_Result answer_send(const struct answer_request *asked, int *status) {
+    struct response *response = asked->response;
+    char etag[NEGOTIATE_ETAG_SIZE] = "";
+    bool gzipped = false;
+    bool validated = asked->cacheable && response->status == MHD_HTTP_OK && !response->no_store;
+    *status = response->status;
+    if (asked->cacheable && response->body.length > NEGOTIATE_GZIP_MIN &&
+        negotiate_takes_gzip(MHD_lookup_connection_value(asked->connection, MHD_HEADER_KIND,
+                                                         MHD_HTTP_HEADER_ACCEPT_ENCODING)))
+        gzipped = negotiate_gzip(&response->body);
+    if (validated) {
+        negotiate_etag(&response->body, gzipped, etag);
+        if (negotiate_matches(MHD_lookup_connection_value(asked->connection, MHD_HEADER_KIND,
+                                                          MHD_HTTP_HEADER_IF_NONE_MATCH),
+                              etag)) {
+            *status = MHD_HTTP_NOT_MODIFIED;
+            text_release(&response->body);
+        }
+    }
+
+    size_t length = response->body.length;
+    char *bytes = text_take(&response->body);
+    struct MHD_Response *out =
+        bytes == NULL ? NULL
+                      : MHD_create_response_from_buffer(length, bytes, MHD_RESPMEM_MUST_FREE);
+    if (out == NULL) {
+        free(bytes);
+        return MHD_NO;
+    }
+    add_headers(out, asked, *status);
+    if (asked->cacheable)
+        MHD_add_response_header(out, MHD_HTTP_HEADER_VARY, MHD_HTTP_HEADER_ACCEPT_ENCODING);
+    if (gzipped && *status != MHD_HTTP_NOT_MODIFIED)
+        MHD_add_response_header(out, MHD_HTTP_HEADER_CONTENT_ENCODING, "gzip");
+    if (validated)
+        MHD_add_response_header(out, MHD_HTTP_HEADER_ETAG, etag);
+    /* Kept copies are asked about each time: a result changes when a run comes in. */
+    MHD_add_response_header(out, MHD_HTTP_HEADER_CACHE_CONTROL,
+                            validated ? "no-cache" : "no-store");
+    enum MHD_Result result = MHD_queue_response(asked->connection, (unsigned)*status, out);
+    MHD_destroy_response(out);
+    return result;
+}

@@ -1,0 +1,123 @@
+/* SPDX-License-Identifier: MIT */
+/* listener: the daemon of libmicrohttpd, started and stopped. */
+#include "server/http/listener.h"
+
+#include <arpa/inet.h>
+#include <netinet/in.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "server/base/log.h"
+#include "server/http/listener_state.h"
+#include "server/http/visit.h"
+
+#define REQUEST_HEAD_MAX ((size_t)32 * 1024) /* memory of a connection, bytes */
+#define LISTEN_BACKLOG 1024u
+#define DRAIN_LOOK_MS 10
+
+static void log_daemon(void *cls, const char *format, va_list args) {
+    char message[512];
+    (void)cls;
+    vsnprintf(message, sizeof message, format, args);
+    message[strcspn(message, "\r\n")] = '\0';
+    log_line(NOONARC_LOG_WARNING, "http: %s", message);
+}
+
+union address {
+    struct sockaddr any;
+    struct sockaddr_in v4;
+    struct sockaddr_in6 v6;
+};
+
+static int parse_address(const char *text, unsigned port, union address *out, struct err *err) {
+    memset(out, 0, sizeof *out);
+    if (inet_pton(AF_INET, text, &out->v4.sin_addr) == 1) {
+        out->v4.sin_family = AF_INET;
+        out->v4.sin_port = htons((uint16_t)port);
+    } else if (inet_pton(AF_INET6, text, &out->v6.sin6_addr) == 1) {
+        out->v6.sin6_family = AF_INET6;
+        out->v6.sin6_port = htons((uint16_t)port);
+    } else
+        return err_set(err, ERR_OUT_OF_RANGE, "listen", "\"%s\" is not a numeric address", text);
+    return 0;
+}
+
+static int start(struct listener *listener, const struct listener_options *options,
+                 struct err *err) {
+    union address address;
+    if (parse_address(options->address, options->port, &address, err) != 0)
+        return -1;
+    unsigned flags = MHD_USE_POLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG |
+                     (address.any.sa_family == AF_INET6 ? MHD_USE_IPv6 : 0U);
+    listener->daemon = MHD_start_daemon(
+        flags, (uint16_t)options->port, NULL, NULL, visit_continue,
+        listener, /* see listener.h for poll */
+        MHD_OPTION_EXTERNAL_LOGGER, log_daemon, NULL, MHD_OPTION_SOCK_ADDR, &address.any,
+        MHD_OPTION_NOTIFY_COMPLETED, visit_end, listener, MHD_OPTION_THREAD_POOL_SIZE,
+        (unsigned)LISTENER_THREADS, MHD_OPTION_CONNECTION_LIMIT, (unsigned)options->connections,
+        MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)options->timeout_s,
+        MHD_OPTION_CONNECTION_MEMORY_LIMIT, REQUEST_HEAD_MAX, MHD_OPTION_LISTEN_BACKLOG_SIZE,
+        LISTEN_BACKLOG, MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_END);
+    if (listener->daemon == NULL)
+        return err_set(err, ERR_NETWORK, "listen", "cannot listen on %s port %u", options->address,
+                       options->port);
+    const union MHD_DaemonInfo *info =
+        MHD_get_daemon_info(listener->daemon, MHD_DAEMON_INFO_BIND_PORT);
+    listener->port = info == NULL ? options->port : info->port;
+    return 0;
+}
+
+int listener_new(const struct listener_options *options, struct pool *pool, struct writer *writer,
+                 struct almanac *almanac, struct listener **out, struct err *err) {
+    struct listener *listener = calloc(1, sizeof *listener);
+    if (listener == NULL)
+        return err_set(err, ERR_INTERNAL, NULL, "memory is short");
+    listener->pool = pool;
+    listener->writer = writer;
+    listener->almanac = almanac;
+    listener->web_directory = options->web_directory;
+    listener->metrics = metrics_new();
+    if (listener->metrics == NULL) {
+        err_set(err, ERR_INTERNAL, NULL, "memory is short");
+        goto cleanup;
+    }
+    if (start(listener, options, err) != 0)
+        goto cleanup;
+    *out = listener;
+    return 0;
+cleanup:
+    listener_free(listener);
+    return -1;
+}
+
+unsigned listener_port(const struct listener *listener) {
+    return listener->port;
+}
+
+int listener_drain(struct listener *listener, int timeout_s) {
+    const struct timespec look = {.tv_nsec = DRAIN_LOOK_MS * 1000000L};
+    atomic_store(&listener->stopping, true);
+    /* The listening socket is ours from now on: new callers are refused at once. */
+    MHD_socket listening = MHD_quiesce_daemon(listener->daemon);
+    if (listening != MHD_INVALID_SOCKET)
+        close(listening);
+    for (int looks = timeout_s * (1000 / DRAIN_LOOK_MS); looks > 0; looks--) {
+        if (atomic_load(&listener->under_way) == 0)
+            break;
+        nanosleep(&look, NULL);
+    }
+    return atomic_load(&listener->under_way);
+}
+
+void listener_free(struct listener *listener) {
+    if (listener == NULL)
+        return;
+    if (listener->daemon != NULL)
+        MHD_stop_daemon(listener->daemon);
+    metrics_free(listener->metrics);
+    free(listener);
+}

@@ -1,0 +1,43 @@
+/* SPDX-License-Identifier: MIT */
+/* listener: the service's listening socket and everything between it and the
+ * handlers: limits, routing, suspended writes, compression, validators, headers.
+ * Two polling threads share the connections: with libmicrohttpd 0.9.75 an epoll
+ * thread stalls when exactly 128, 256 ... descriptors become ready at once. */
+#ifndef NOONARC_LISTENER_H
+#define NOONARC_LISTENER_H
+
+#include "server/base/err.h"
+#include "server/rules/almanac.h"
+#include "server/rules/writer.h"
+#include "server/store/pool.h"
+
+#define LISTENER_THREADS 2 /* so a pool of as many read connections never makes one wait */
+
+struct listener_options {
+    const char *address;       /* IPv4 or IPv6, numeric */
+    unsigned port;             /* 0: a free one */
+    int connections;           /* most at once */
+    int timeout_s;             /* a connection silent for so long is closed */
+    const char *web_directory; /* of the pages; borrowed */
+};
+
+struct listener;
+
+/* Starts to listen and answer. pool, writer and almanac are borrowed until
+ * listener_free. ERR_NETWORK when the address cannot be listened on. */
+int listener_new(const struct listener_options *options, struct pool *pool, struct writer *writer,
+                 struct almanac *almanac, struct listener **out, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* The port listened on. */
+unsigned listener_port(const struct listener *listener);
+
+/* Accepts no further connection, reports "stopping" as its health, and waits
+ * until every request under way is answered, timeout_s at most. The writer must
+ * still run. Returns how many were left unanswered. */
+int listener_drain(struct listener *listener, int timeout_s);
+
+/* Closes. After listener_drain, and after writer_free when requests were left. */
+void listener_free(struct listener *listener);
+
+#endif

@@ -1,0 +1,24 @@
+/* SPDX-License-Identifier: MIT */
+/* listener_state: what the files of the HTTP edge share about it. */
+#ifndef NOONARC_LISTENER_STATE_H
+#define NOONARC_LISTENER_STATE_H
+
+#include <microhttpd.h>
+#include <stdatomic.h>
+
+#include "server/http/listener.h"
+#include "server/http/metrics.h"
+
+struct listener {
+    struct MHD_Daemon *daemon;
+    struct pool *pool;
+    struct writer *writer;
+    struct almanac *almanac;
+    struct metrics *metrics;
+    const char *web_directory;
+    unsigned port;
+    atomic_int under_way; /* requests begun and not yet answered */
+    atomic_bool stopping;
+};
+
+#endif

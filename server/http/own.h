@@ -1,0 +1,15 @@
+/* SPDX-License-Identifier: MIT */
+/* own: the addresses that the edge answers by itself: health, metrics, the
+ * description of the API, and the page with its files. */
+#ifndef NOONARC_OWN_H
+#define NOONARC_OWN_H
+
+#include "server/http/routes.h"
+
+route_own own_health;  /* 200 "ready"; 503 "stopping" or "store unreadable" */
+route_own own_metrics; /* OpenMetrics */
+route_own own_openapi;
+route_own own_page;  /* index.html */
+route_own own_asset; /* a file beside it */
+
+#endif

@@ -1,0 +1,100 @@
+/* SPDX-License-Identifier: MIT */
+/* routes: finding one. The table itself stands in route_table.c. */
+#include "server/http/routes.h"
+
+#include <stdio.h>
+#include <string.h>
+
+static const char *const names[METHOD_COUNT] = {"GET", "POST", "PUT", "DELETE"};
+
+const char *method_name(enum method method) {
+    return method == METHOD_OTHER ? "" : names[method];
+}
+
+enum method method_parse(const char *name) {
+    for (int i = 0; i < METHOD_COUNT; i++)
+        if (strcmp(names[i], name) == 0)
+            return (enum method)i;
+    return METHOD_OTHER;
+}
+
+/* [A-Za-z0-9][A-Za-z0-9._-]{0,39}: what identifiers and file names look like. */
+static bool take_segment(const char *segment, size_t length, char out[ID_MAX + 1]) {
+    static const char alphabet[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789";
+    if (length == 0 || length > ID_MAX || memchr(alphabet, segment[0], sizeof alphabet - 1) == NULL)
+        return false;
+    for (size_t i = 0; i < length; i++)
+        if (memchr(alphabet, segment[i], sizeof alphabet - 1) == NULL &&
+            memchr("._-", segment[i], 3) == NULL)
+            return false;
+    memcpy(out, segment, length);
+    out[length] = '\0';
+    return true;
+}
+
+static bool path_matches(const char *pattern, const char *path,
+                         char param[EXCHANGE_PARAMS_MAX][ID_MAX + 1]) {
+    int params = 0;
+    while (*pattern != '\0' && *path != '\0') {
+        if (*pattern != '{') {
+            if (*pattern++ != *path++)
+                return false;
+            continue;
+        }
+        size_t length = strcspn(path, "/");
+        if (params == EXCHANGE_PARAMS_MAX || !take_segment(path, length, param[params++]))
+            return false;
+        path += length;
+        pattern = strchr(pattern, '}') + 1;
+    }
+    return *pattern == '\0' && *path == '\0';
+}
+
+const struct route *routes_find(struct request *request, unsigned *allowed) {
+    char param[EXCHANGE_PARAMS_MAX][ID_MAX + 1] = {{0}};
+    *allowed = 0;
+    for (int i = 0; i < routes_count; i++) {
+        if (!path_matches(routes[i].pattern, request->path, param))
+            continue;
+        *allowed |= 1U << routes[i].method;
+        if (routes[i].method == request->method) {
+            memcpy(request->param, param, sizeof param);
+            return &routes[i];
+        }
+    }
+    return NULL;
+}
+
+void routes_allow(unsigned allowed, char *out, size_t size) {
+    size_t length = 0;
+    out[0] = '\0';
+    for (int i = 0; i < METHOD_COUNT; i++)
+        if (allowed & 1U << i && length < size)
+            length += (size_t)snprintf(out + length, size - length, "%s, ",
+                                       i == METHOD_GET ? "GET, HEAD" : names[i]);
+    if (length < size)
+        snprintf(out + length, size - length, "OPTIONS");
+}
+
+bool route_takes_query(const struct route *route, const char *name) {
+    size_t length = strlen(name);
+    for (const char *at = route->query; length > 0 && *at != '\0';) {
+        size_t word = strcspn(at, " ");
+        if (word == length && memcmp(at, name, length) == 0)
+            return true;
+        at += word + strspn(at + word, " ");
+    }
+    return false;
+}
+
+size_t route_body_max(const struct route *route) {
+    switch (route->body) {
+    case BODY_JSON:
+        return EXCHANGE_BODY_MAX;
+    case BODY_CSV:
+        return EXCHANGE_CSV_MAX;
+    case BODY_NONE:
+        break;
+    }
+    return 0;
+}
