@@ -37,7 +37,8 @@
     X(ERR_WRONG_DAY, "wrong_day", 422, "the readings are not of that day's noon")                  \
     X(ERR_IMPLAUSIBLE, "implausible_run", 422, "the readings cannot be a shadow at this site")     \
     X(ERR_NOON_UNUSABLE, "noon_unusable", 422, "noon cannot be measured there on that date")       \
-    X(ERR_KEY_REUSED, "idempotency_key_reused", 422, "that Idempotency-Key came with another body") \
+    X(ERR_KEY_REUSED, "idempotency_key_reused", 422,                                               \
+      "that Idempotency-Key came with another body")                                               \
     X(ERR_INTERNAL, "internal", 500, "something failed on our side")                               \
     X(ERR_NETWORK, "network", 502, "the server could not be reached")                              \
     X(ERR_STORAGE, "storage", 503, "the store could not be read or written")                       \

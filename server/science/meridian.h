@@ -5,9 +5,9 @@
 #ifndef NOONARC_MERIDIAN_H
 #define NOONARC_MERIDIAN_H
 
-#define MERIDIAN_EQUATORIAL_RADIUS_M 6378137.0            /* WGS 84, NGA.STND.0036 */
-#define MERIDIAN_INVERSE_FLATTENING 298.257223563         /* WGS 84 */
-#define MERIDIAN_CIRCUMFERENCE_KM 40007.862917            /* four quadrants of the WGS 84 meridian */
+#define MERIDIAN_EQUATORIAL_RADIUS_M 6378137.0    /* WGS 84, NGA.STND.0036 */
+#define MERIDIAN_INVERSE_FLATTENING 298.257223563 /* WGS 84 */
+#define MERIDIAN_CIRCUMFERENCE_KM 40007.862917    /* four quadrants of the WGS 84 meridian */
 
 /* Signed distance (m) from the equator to a parallel, north positive. */
 double meridian_distance_m(double lat_deg);

@@ -33,12 +33,12 @@ const char *noon_status_text(enum noon_status status);
 struct noon {
     enum noon_status status;
     double transit_utc_s;
-    double noon_angle_deg;          /* signed geocentric zenith distance: latitude minus
-                                       declination, positive when the Sun is south of the zenith */
-    double zenith_distance_deg;     /* unsigned, seen from the site without air (with parallax) */
+    double noon_angle_deg;      /* signed geocentric zenith distance: latitude minus
+                                   declination, positive when the Sun is south of the zenith */
+    double zenith_distance_deg; /* unsigned, seen from the site without air (with parallax) */
     double refracted_zenith_distance_deg; /* the same through the air; NAN when z > 80 */
-    char sun_side;                  /* 'S' or 'N' */
-    struct sun_place sun;           /* at transit */
+    char sun_side;                        /* 'S' or 'N' */
+    struct sun_place sun;                 /* at transit */
 };
 
 /* The noon of a place on a date by its meridian. */

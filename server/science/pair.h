@@ -14,42 +14,42 @@
 
 /* A reduced noon, as pairs and combinations need it. */
 struct noon_result {
-    int64_t key;             /* the caller's; orders equal things */
+    int64_t key; /* the caller's; orders equal things */
     double lat_deg, lon_deg;
-    double meridian_m;       /* meridian_distance_m(lat_deg) */
-    double transit_utc_s;    /* predicted */
-    double declination_deg;  /* at transit */
-    double noon_angle_deg;   /* signed */
-    double sigma_deg;        /* whole */
-    double habit_sigma_deg;  /* part of sigma shared with sites that mark the same edge */
+    double meridian_m;      /* meridian_distance_m(lat_deg) */
+    double transit_utc_s;   /* predicted */
+    double declination_deg; /* at transit */
+    double noon_angle_deg;  /* signed */
+    double sigma_deg;       /* whole */
+    double habit_sigma_deg; /* part of sigma shared with sites that mark the same edge */
     int edge;
 };
 
 enum pair_status {
     PAIR_OK,
-    PAIR_OFF_MERIDIAN,   /* longitudes differ by more than the tolerance */
-    PAIR_OTHER_NOON,     /* transits are not of the same noon */
-    PAIR_TOO_CLOSE,      /* separation below the minimum */
-    PAIR_ANGLE_UNSURE,   /* |dz| below 2 sigma: says too little */
-    PAIR_TOO_UNSURE      /* sigma of the circumference above the maximum */
+    PAIR_OFF_MERIDIAN, /* longitudes differ by more than the tolerance */
+    PAIR_OTHER_NOON,   /* transits are not of the same noon */
+    PAIR_TOO_CLOSE,    /* separation below the minimum */
+    PAIR_ANGLE_UNSURE, /* |dz| below 2 sigma: says too little */
+    PAIR_TOO_UNSURE    /* sigma of the circumference above the maximum */
 };
 const char *pair_status_name(enum pair_status status);
 const char *pair_status_text(enum pair_status status);
 
 struct pair_rules {
-    double lon_tolerance_deg;  /* 0..180 */
+    double lon_tolerance_deg; /* 0..180 */
     double min_separation_m;
-    double max_sigma_km;       /* INFINITY: none */
+    double max_sigma_km; /* INFINITY: none */
 };
 
 struct pair {
     enum pair_status status;
     double separation_km;
-    double angle_deg;          /* |dz|, at one instant */
+    double angle_deg; /* |dz|, at one instant */
     double angle_sigma_deg;
-    double circumference_km;   /* NAN unless status is OK or TOO_UNSURE */
+    double circumference_km; /* NAN unless status is OK or TOO_UNSURE */
     double sigma_km;
-    double low_km, high_km;    /* Fieller, one sigma (68.3 %); high may be INFINITY */
+    double low_km, high_km; /* Fieller, one sigma (68.3 %); high may be INFINITY */
 };
 
 /* Difference of longitudes in [0, 180], across +-180 too. */

@@ -32,41 +32,41 @@ const char *estimator_name(enum estimator estimator);
 /* What a left-out reading, or a whole run, looks like. */
 enum slip {
     SLIP_NONE,
-    SLIP_OUTLIER,         /* off the curve, no simple cause found */
-    SLIP_DIGIT,           /* one digit of the shadow differs */
-    SLIP_DIGITS_SWAPPED,  /* two neighbouring digits of the shadow exchanged */
-    SLIP_TENFOLD,         /* a shadow ten times too long or short: cm and mm mixed */
-    SLIP_TIME,            /* the reading's time off by an hour or by some ten minutes */
-    SLIP_EXCHANGED,       /* two readings' shadows exchanged: pins in the wrong order */
-    SLIP_TOO_LOW,         /* beyond 80 degrees of zenith distance: refraction unknown */
-    SLIP_CLOCK,           /* run: the clock is off */
-    SLIP_CLOCK_HOUR,      /* run: every time off by whole or half hours, as summer time does */
-    SLIP_HALF_DAY,        /* run: morning for afternoon */
-    SLIP_RUN_TENFOLD,     /* run: gnomon and shadows in different units */
-    SLIP_LENGTHS_SWAPPED, /* run: gnomon and shadow exchanged */
-    SLIP_POSITION_SWAPPED,/* run: fits when latitude and longitude are exchanged */
-    SLIP_PART_MISSING,    /* run: as if one part of the height had been left out */
-    SLIP_PART_TWICE,      /* run: as if one part of the height had been added twice */
-    SLIP_BUMPED,          /* run: a step in the middle: the gnomon moved */
-    SLIP_IMPLAUSIBLE      /* run: no simple cause makes these shadows fit this place and day */
+    SLIP_OUTLIER,          /* off the curve, no simple cause found */
+    SLIP_DIGIT,            /* one digit of the shadow differs */
+    SLIP_DIGITS_SWAPPED,   /* two neighbouring digits of the shadow exchanged */
+    SLIP_TENFOLD,          /* a shadow ten times too long or short: cm and mm mixed */
+    SLIP_TIME,             /* the reading's time off by an hour or by some ten minutes */
+    SLIP_EXCHANGED,        /* two readings' shadows exchanged: pins in the wrong order */
+    SLIP_TOO_LOW,          /* beyond 80 degrees of zenith distance: refraction unknown */
+    SLIP_CLOCK,            /* run: the clock is off */
+    SLIP_CLOCK_HOUR,       /* run: every time off by whole or half hours, as summer time does */
+    SLIP_HALF_DAY,         /* run: morning for afternoon */
+    SLIP_RUN_TENFOLD,      /* run: gnomon and shadows in different units */
+    SLIP_LENGTHS_SWAPPED,  /* run: gnomon and shadow exchanged */
+    SLIP_POSITION_SWAPPED, /* run: fits when latitude and longitude are exchanged */
+    SLIP_PART_MISSING,     /* run: as if one part of the height had been left out */
+    SLIP_PART_TWICE,       /* run: as if one part of the height had been added twice */
+    SLIP_BUMPED,           /* run: a step in the middle: the gnomon moved */
+    SLIP_IMPLAUSIBLE       /* run: no simple cause makes these shadows fit this place and day */
 };
 const char *slip_name(enum slip slip); /* stable, snake_case */
 const char *slip_text(enum slip slip); /* what the class should check, in its words */
 
 enum reduce_status {
     REDUCE_OK,
-    REDUCE_TOO_FEW,        /* fewer than REDUCE_READINGS_MIN usable readings */
-    REDUCE_NOON_UNUSABLE,  /* see noon.status */
-    REDUCE_WRONG_TIME,     /* readings not within 6 h of the noon given */
-    REDUCE_IMPLAUSIBLE     /* see run_slip */
+    REDUCE_TOO_FEW,       /* fewer than REDUCE_READINGS_MIN usable readings */
+    REDUCE_NOON_UNUSABLE, /* see noon.status */
+    REDUCE_WRONG_TIME,    /* readings not within 6 h of the noon given */
+    REDUCE_IMPLAUSIBLE    /* see run_slip */
 };
 const char *reduce_status_name(enum reduce_status status);
 
 struct estimate {
     bool usable;
-    double noon_angle_deg;  /* signed: positive when the Sun crosses south of the zenith */
-    double sigma_deg;       /* random part and clock only; the budget below adds the rest */
-    double transit_utc_s;   /* noon by the run's own clock; NAN for timed */
+    double noon_angle_deg; /* signed: positive when the Sun crosses south of the zenith */
+    double sigma_deg;      /* random part and clock only; the budget below adds the rest */
+    double transit_utc_s;  /* noon by the run's own clock; NAN for timed */
     double transit_sigma_s;
 };
 
@@ -81,7 +81,7 @@ struct error_budget {
 };
 
 struct left_out {
-    int reading;           /* index into run.reading */
+    int reading; /* index into run.reading */
     enum slip slip;
     double residual_deg;   /* measured minus curve */
     double residual_sigma; /* the same over the reading's own sigma */
@@ -90,17 +90,17 @@ struct left_out {
 
 struct reduction {
     enum reduce_status status;
-    struct noon noon;       /* as predicted, for comparison; transit in it is the Sun's own */
+    struct noon noon; /* as predicted, for comparison; transit in it is the Sun's own */
     enum estimator published;
     double noon_angle_deg;
     double sigma_deg;
     struct error_budget budget;
     struct estimate estimate[ESTIMATOR_COUNT];
-    enum slip run_slip;     /* SLIP_NONE or what the whole run looks like */
-    double clock_offset_s;  /* run's clock minus true, fitted */
+    enum slip run_slip;    /* SLIP_NONE or what the whole run looks like */
+    double clock_offset_s; /* run's clock minus true, fitted */
     double clock_offset_sigma_s;
-    double scatter_deg;     /* rms residual of one reading */
-    double chi2;            /* of the readings used, against the expected scatter */
+    double scatter_deg; /* rms residual of one reading */
+    double chi2;        /* of the readings used, against the expected scatter */
     int dof;
     int used;
     int left_outs;

@@ -19,7 +19,8 @@ struct run {
     struct gnomon gnomon;
     double pressure_hpa;  /* measured, NAN when not */
     double temperature_c; /* measured, NAN when not */
-    double clock_sigma_s; /* how well the clock was set, NAN: 10 s (a phone on a network, read late) */
+    double
+        clock_sigma_s; /* how well the clock was set, NAN: 10 s (a phone on a network, read late) */
     double tilt_sigma_deg; /* plumb line and level together, NAN: 0.03 */
     int readings;
     struct reading reading[RUN_READINGS_MAX]; /* in the order they were sent */

@@ -30,19 +30,19 @@
 
 /* The Sun of one date: Chebyshev series in x = (t - centre) / half_span. */
 struct sun_day {
-    int32_t day_number;      /* days since 1970-01-01 */
-    double centre_utc_s;     /* 12:00 UTC of the date */
-    double half_span_s;      /* 21 h: noon of any meridian of the date, and 9 h about it */
+    int32_t day_number;  /* days since 1970-01-01 */
+    double centre_utc_s; /* 12:00 UTC of the date */
+    double half_span_s;  /* 21 h: noon of any meridian of the date, and 9 h about it */
     double declination_deg[SUN_TERMS];
     double equation_s[SUN_TERMS]; /* equation of time, apparent minus mean */
     double distance_au[SUN_TERMS];
 };
 
 struct sun_place {
-    double declination_deg;     /* apparent, geocentric, of date */
-    double equation_of_time_s;  /* apparent minus mean solar time */
+    double declination_deg;    /* apparent, geocentric, of date */
+    double equation_of_time_s; /* apparent minus mean solar time */
     double semidiameter_deg;
-    double parallax_deg;        /* equatorial horizontal */
+    double parallax_deg; /* equatorial horizontal */
 };
 
 /* Builds the Sun of a date. Returns false, and leaves out alone, when the date

@@ -1,0 +1,72 @@
+/* SPDX-License-Identifier: MIT */
+/* curve: the run's readings as zenith distances, and the curve the Sun draws
+ * through them. Shared by the estimators and the search for slips; private to
+ * science. */
+#ifndef NOONARC_CURVE_H
+#define NOONARC_CURVE_H
+
+#include <stdbool.h>
+
+#include "server/science/noon.h"
+#include "server/science/run.h"
+
+/* One reading made ready. */
+struct sight {
+    double t_utc_s;    /* by the run's clock */
+    double zenith_deg; /* geocentric, of the Sun's centre; NAN beyond 80 degrees */
+    double sigma_deg;  /* expected, of this reading alone */
+    bool kept;
+};
+
+struct curve {
+    const struct place *place;
+    const struct run *run;
+    const struct sun_day *day;
+    struct refraction air;
+    double height_m;
+    double height_sigma_m;
+    double clock_sigma_s;
+    double time_sigma_s; /* of one reading's time: rounding and reaction */
+    int sights;          /* equals run->readings */
+    struct sight sight[RUN_READINGS_MAX];
+};
+
+/* Fills the sights; all are kept but those too low. */
+void curve_init(struct curve *curve, const struct place *place, const struct run *run,
+                const struct sun_day *day);
+
+/* Zenith distance of the Sun's centre at a latitude, the clock being offset_s fast. */
+double curve_zenith_deg(const struct curve *curve, double lat_deg, double t_clock_s,
+                        double offset_s);
+
+/* The same with its slopes by latitude (deg/deg) and by clock offset (deg/s). */
+double curve_slopes(const struct curve *curve, double lat_deg, double t_clock_s, double offset_s,
+                    double *by_lat, double *by_offset);
+
+/* Shadow (m) the run's gnomon throws at a geocentric zenith distance. */
+double curve_shadow_m(const struct curve *curve, double t_utc_s, double zenith_deg);
+
+int curve_kept(const struct curve *curve);
+
+/* Fit of latitude and clock offset to the kept sights. */
+struct curve_fit {
+    double lat_deg;
+    double offset_s;
+    double lat_variance;            /* deg^2, for sights of exactly the expected sigma */
+    double offset_variance;         /* s^2 */
+    double lat_variance_true_clock; /* deg^2, were the clock known without error */
+    double chi2;                    /* of the kept sights */
+};
+
+/* Least squares from a start; prior_s is the clock's own sigma about prior_offset_s.
+ * False when the kept sights do not settle both. */
+bool curve_fit(const struct curve *curve, double start_lat_deg, double start_offset_s,
+               double prior_offset_s, double prior_s, struct curve_fit *out);
+
+/* Robust start: least trimmed squares over elementary pairs of sights, at most
+ * `strays` of them free to be anything, linear about (lat, offset). Returns the
+ * trimmed sum of squares in units of the expected sigma; INFINITY without any. */
+double curve_trimmed(const struct curve *curve, double lat_deg, double offset_s, double prior_s,
+                     int strays, struct curve_fit *out);
+
+#endif

@@ -1,0 +1,85 @@
+/* SPDX-License-Identifier: MIT */
+/* gnomon: shadow to zenith distance and back. libm only. */
+#include "server/science/gnomon.h"
+
+#include <stddef.h>
+#include <string.h>
+
+#include "server/science/angle.h"
+
+#define TAPE_SIGMA_M 0.0005     /* a tape read to the millimetre, both ends */
+#define TAPE_SIGMA_PER_M 0.0003 /* and held straight */
+
+static const char *const edge_names[EDGE_COUNT] = {
+    [EDGE_UMBRA] = "umbra",
+    [EDGE_PENUMBRA] = "penumbra",
+    [EDGE_CENTRE] = "centre",
+};
+
+const char *edge_name(enum edge edge) {
+    return edge_names[edge];
+}
+
+bool edge_parse(const char *name, enum edge *out) {
+    for (int edge = 0; edge < EDGE_COUNT; edge++) {
+        if (strcmp(edge_names[edge], name) == 0) {
+            *out = (enum edge)edge;
+            return true;
+        }
+    }
+    return false;
+}
+
+struct length gnomon_height(const struct gnomon *gnomon) {
+    double value_m = 0.0, variance_m2 = 0.0;
+    for (int i = 0; i < gnomon->parts; i++) {
+        const struct length *part = &gnomon->part[i];
+        double sigma_m =
+            isnan(part->sigma_m) ? TAPE_SIGMA_M + TAPE_SIGMA_PER_M * part->value_m : part->sigma_m;
+        value_m += part->value_m;
+        variance_m2 += sigma_m * sigma_m;
+    }
+    return (struct length){value_m, sqrt(variance_m2)};
+}
+
+double gnomon_apparent_zenith_deg(double height_m, double shadow_m) {
+    return atan2(shadow_m, height_m) * ANGLE_DEG_PER_RAD;
+}
+
+/* Where the limb that casts the edge stands, seen from the Sun's centre (deg of
+ * zenith distance): the umbra ends by the upper limb, nearer to the zenith. */
+static double limb_offset_deg(enum edge edge, double semidiameter_deg) {
+    switch (edge) {
+    case EDGE_UMBRA:
+        return -semidiameter_deg;
+    case EDGE_PENUMBRA:
+        return semidiameter_deg;
+    case EDGE_CENTRE:
+        break;
+    }
+    return 0.0;
+}
+
+double gnomon_zenith_deg(double height_m, double shadow_m, enum edge edge,
+                         const struct refraction *air, const struct sun_place *sun) {
+    double limb_deg = gnomon_apparent_zenith_deg(height_m, shadow_m);
+    if (!(limb_deg <= REFRACTION_LIMIT_DEG))
+        return NAN;
+    double seen_deg = limb_deg + refraction_of_apparent(air, limb_deg) -
+                      limb_offset_deg(edge, sun->semidiameter_deg);
+    return seen_deg - sun->parallax_deg * angle_sin(seen_deg);
+}
+
+double gnomon_shadow_m(double height_m, double zenith_deg, enum edge edge,
+                       const struct refraction *air, const struct sun_place *sun) {
+    double seen_deg = zenith_deg;
+    for (int round = 0; round < 3; round++) /* parallax is 4e-5: each round gains as much */
+        seen_deg = zenith_deg + sun->parallax_deg * angle_sin(seen_deg);
+    double limb_deg = seen_deg + limb_offset_deg(edge, sun->semidiameter_deg);
+    return height_m * angle_tan(refraction_apparent_zenith_deg(air, limb_deg));
+}
+
+double gnomon_fuzzy_width_m(double height_m, double apparent_zenith_deg, double semidiameter_deg) {
+    return height_m * (angle_tan(apparent_zenith_deg + semidiameter_deg) -
+                       angle_tan(apparent_zenith_deg - semidiameter_deg));
+}

@@ -1,0 +1,350 @@
+/* SPDX-License-Identifier: MIT */
+/* reduce: from a run to its noon angle, in the order a careful reader would
+ * follow: can this noon be measured, do the readings make sense at all, which
+ * of them stray, is the clock to be believed, what is the angle, how sure. */
+#include "server/science/reduce.h"
+
+#include <assert.h>
+#include <stdlib.h>
+
+#include "server/science/angle.h"
+#include "server/science/curve.h"
+#include "server/science/estimators.h"
+#include "server/science/slip.h"
+
+#define TILT_SIGMA_DEG 0.03    /* plumb line and level: 0.5 mm a metre */
+#define EDGE_SIGMA_DEG 0.02    /* a class's habit of where the fuzzy end is */
+#define AIR_SIGMA_SHARE 0.03   /* weather against the standard atmosphere */
+#define STRAY_SIGMAS 4.0       /* beyond this a reading does not belong */
+#define PRIOR_DOF 4.0          /* how many readings the expected scatter is worth */
+#define CLOCK_WRONG_SIGMAS 4.0 /* run against its own clock */
+#define CLOCK_UNKNOWN_S 7200.0 /* prior for a clock not believed */
+#define SEARCH_PRIOR_S 600.0   /* while strays are sought */
+#define DAYLIGHT_S (6.0 * 3600.0)
+#define ROUNDS 12
+
+static const char *const estimator_names[] = {
+    [ESTIMATOR_SHORTEST] = "shortest",
+    [ESTIMATOR_FREE] = "free",
+    [ESTIMATOR_TIMED] = "timed",
+    [ESTIMATOR_SOLAR] = "solar",
+};
+
+static const char *const status_names[] = {
+    [REDUCE_OK] = "ok",
+    [REDUCE_TOO_FEW] = "too_few_readings",
+    [REDUCE_NOON_UNUSABLE] = "noon_unusable",
+    [REDUCE_WRONG_TIME] = "wrong_time",
+    [REDUCE_IMPLAUSIBLE] = "implausible",
+};
+
+const char *estimator_name(enum estimator estimator) {
+    return estimator_names[estimator];
+}
+
+const char *reduce_status_name(enum reduce_status status) {
+    return status_names[status];
+}
+
+/* Indices of the usable sights by time, then by index. Returns their count. */
+static int by_time(const struct curve *curve, int order[RUN_READINGS_MAX]) {
+    int count = 0;
+    for (int i = 0; i < curve->sights; i++) {
+        if (isnan(curve->sight[i].zenith_deg))
+            continue;
+        int at = count++;
+        while (at > 0 && curve->sight[order[at - 1]].t_utc_s > curve->sight[i].t_utc_s) {
+            order[at] = order[at - 1];
+            at--;
+        }
+        order[at] = i;
+    }
+    return count;
+}
+
+/* How many readings may be left out at most: a quarter, and none of three. */
+static int strays_max(int usable) {
+    return usable < 4 ? 0 : usable < 8 ? 1 : usable / 4;
+}
+
+static double stray_sigmas(const struct curve *curve, const struct curve_fit *fit, int index) {
+    const struct sight *sight = &curve->sight[index];
+    return fabs(sight->zenith_deg -
+                curve_zenith_deg(curve, fit->lat_deg, sight->t_utc_s, fit->offset_s)) /
+           sight->sigma_deg;
+}
+
+/* Keeps all usable sights but the at most `strays` worst beyond the limit. */
+static bool choose_kept(struct curve *curve, const double *sigmas, double limit, int strays) {
+    bool changed = false, kept[RUN_READINGS_MAX];
+    for (int i = 0; i < curve->sights; i++)
+        kept[i] = !isnan(curve->sight[i].zenith_deg);
+    for (int out = 0; out < strays; out++) {
+        int worst = -1;
+        for (int i = 0; i < curve->sights; i++)
+            if (kept[i] && sigmas[i] > limit && (worst < 0 || sigmas[i] > sigmas[worst]))
+                worst = i;
+        if (worst < 0)
+            break;
+        kept[worst] = false;
+    }
+    for (int i = 0; i < curve->sights; i++) {
+        changed |= kept[i] != curve->sight[i].kept;
+        curve->sight[i].kept = kept[i];
+    }
+    return changed;
+}
+
+/* Scatter over what was expected: the expectation counts as PRIOR_DOF readings. */
+static double scatter_ratio(double chi2, double dof) {
+    return sqrt((PRIOR_DOF + chi2) / (PRIOR_DOF + fmax(0.0, dof)));
+}
+
+/* A small sample knows its own scatter badly: Student's 68 % factor, first order. */
+static double small_sample_factor(double dof) {
+    return 1.0 + 0.5 / (PRIOR_DOF + fmax(0.0, dof));
+}
+
+static int ascending(const void *left, const void *right) {
+    double a = *(const double *)left, b = *(const double *)right;
+    return (a > b) - (a < b);
+}
+
+/* Scatter from the median residual: what a first look, with strays inside, can say. */
+static double median_ratio(const struct curve *curve, const double *sigmas) {
+    double sorted[RUN_READINGS_MAX];
+    int count = 0;
+    for (int i = 0; i < curve->sights; i++)
+        if (!isnan(curve->sight[i].zenith_deg))
+            sorted[count++] = sigmas[i];
+    qsort(sorted, (size_t)count, sizeof sorted[0], ascending);
+    double median = 0.5 * (sorted[(count - 1) / 2] + sorted[count / 2]);
+    double dof = count - 2.0;
+    return scatter_ratio(dof * pow(median / 0.6745, 2.0) * count / fmax(1.0, dof), dof);
+}
+
+/* Robust start: the clock as it is, or shifted as summer time and zones shift it
+ * where that explains the run far better. */
+static bool robust_start(const struct curve *curve, int strays, struct curve_fit *out) {
+    static const double shifts_s[] = {3600.0, -3600.0, 1800.0, -1800.0, 7200.0, -7200.0};
+    double best = curve_trimmed(curve, curve->place->lat_deg, 0.0, SEARCH_PRIOR_S, strays, out);
+    int used = curve_kept(curve) - strays;
+    for (size_t k = 0; best > 16.0 * used && k < sizeof shifts_s / sizeof shifts_s[0]; k++) {
+        struct curve_fit shifted;
+        double sum = curve_trimmed(curve, curve->place->lat_deg, shifts_s[k], SEARCH_PRIOR_S,
+                                   strays, &shifted);
+        if (sum < 0.25 * best) {
+            best = sum;
+            *out = shifted;
+        }
+    }
+    if (isinf(best))
+        return false;
+    struct curve_fit again; /* the first was linear about a guess */
+    if (!isinf(curve_trimmed(curve, out->lat_deg, out->offset_s, SEARCH_PRIOR_S, strays, &again)))
+        *out = again;
+    return true;
+}
+
+/* Finds the sights that belong together and fits them. */
+static bool settle(struct curve *curve, int usable, struct curve_fit *fit) {
+    int strays = strays_max(usable);
+    if (!robust_start(curve, strays, fit))
+        return false;
+    double sigmas[RUN_READINGS_MAX] = {0.0};
+    double ratio = 0.0;
+    for (int round = 0; round < ROUNDS; round++) {
+        for (int i = 0; i < curve->sights; i++)
+            if (!isnan(curve->sight[i].zenith_deg))
+                sigmas[i] = stray_sigmas(curve, fit, i);
+        if (round == 0)
+            ratio = median_ratio(curve, sigmas);
+        bool changed = choose_kept(curve, sigmas, STRAY_SIGMAS * ratio, strays);
+        if (round > 1 && !changed)
+            break;
+        struct curve_fit next;
+        if (!curve_fit(curve, fit->lat_deg, fit->offset_s, fit->offset_s, SEARCH_PRIOR_S, &next))
+            return false;
+        *fit = next;
+        ratio = scatter_ratio(fit->chi2, curve_kept(curve) - 2.0);
+    }
+    return true;
+}
+
+/* Is the clock wrong beyond its uncertainty, by the run's own witness? */
+static enum slip clock_slip(const struct curve *curve, const struct curve_fit *fit) {
+    struct curve_fit witness;
+    if (!curve_fit(curve, fit->lat_deg, fit->offset_s, fit->offset_s, CLOCK_UNKNOWN_S, &witness))
+        return SLIP_NONE;
+    double ratio = scatter_ratio(witness.chi2, curve_kept(curve) - 2.0);
+    double sigma_s = hypot(ratio * sqrt(witness.offset_variance), curve->clock_sigma_s);
+    if (fabs(witness.offset_s) < CLOCK_WRONG_SIGMAS * sigma_s)
+        return SLIP_NONE;
+    double half_hours = round(witness.offset_s / 1800.0);
+    bool whole = half_hours != 0.0 &&
+                 fabs(witness.offset_s - half_hours * 1800.0) < fmin(600.0, 3.0 * sigma_s);
+    return whole ? SLIP_CLOCK_HOUR : SLIP_CLOCK;
+}
+
+/* Leaves out what follows a bump (or precedes it, where too little does). */
+static void drop_bumped(struct curve *curve, const int *order, int count, int first) {
+    bool keep_early = first >= REDUCE_READINGS_MIN;
+    for (int k = 0; k < count; k++)
+        curve->sight[order[k]].kept = (k < first) == keep_early;
+}
+
+static void budget_of(const struct curve *curve, const struct curve_fit *fit, double noon_angle_deg,
+                      double dof, struct error_budget *out) {
+    double zenith_deg = fabs(noon_angle_deg);
+    double refraction_deg =
+        refraction_of_apparent(&curve->air, fmin(zenith_deg, REFRACTION_LIMIT_DEG));
+    double clock_variance = fmax(0.0, fit->lat_variance - fit->lat_variance_true_clock);
+    *out = (struct error_budget){
+        .random_deg = sqrt(fit->lat_variance_true_clock) * small_sample_factor(dof),
+        .clock_deg = sqrt(clock_variance),
+        .height_deg = 0.5 * angle_sin(2.0 * zenith_deg) * curve->height_sigma_m / curve->height_m *
+                      ANGLE_DEG_PER_RAD,
+        .tilt_deg = isnan(curve->run->tilt_sigma_deg) ? TILT_SIGMA_DEG : curve->run->tilt_sigma_deg,
+        .edge_deg = EDGE_SIGMA_DEG,
+        .air_deg = AIR_SIGMA_SHARE * refraction_deg,
+    };
+}
+
+static double budget_sum(const struct error_budget *budget) {
+    return sqrt(budget->random_deg * budget->random_deg + budget->clock_deg * budget->clock_deg +
+                budget->height_deg * budget->height_deg + budget->tilt_deg * budget->tilt_deg +
+                budget->edge_deg * budget->edge_deg + budget->air_deg * budget->air_deg);
+}
+
+/* Everything that is said about single readings, against the final curve. */
+static void tell_readings(const struct curve *curve, const struct curve_fit *fit, enum slip bumped,
+                          struct reduction *out) {
+    double squares = 0.0;
+    for (int i = 0; i < curve->sights; i++) {
+        const struct sight *sight = &curve->sight[i];
+        double zenith_deg = curve_zenith_deg(curve, fit->lat_deg, sight->t_utc_s, fit->offset_s);
+        double residual_deg = sight->zenith_deg - zenith_deg;
+        out->residual_deg[i] = residual_deg;
+        if (sight->kept) {
+            squares += residual_deg * residual_deg;
+            continue;
+        }
+        enum slip slip = slip_of_reading(curve, fit, i);
+        out->left_out[out->left_outs++] = (struct left_out){
+            .reading = i,
+            .slip = slip == SLIP_OUTLIER && bumped != SLIP_NONE ? bumped : slip,
+            .residual_deg = residual_deg,
+            .residual_sigma = residual_deg / sight->sigma_deg,
+            .instead_m = curve_shadow_m(curve, sight->t_utc_s, zenith_deg),
+        };
+    }
+    out->used = curve_kept(curve);
+    out->scatter_deg = out->used > 0 ? sqrt(squares / out->used) : NAN;
+}
+
+static enum reduce_status time_status(const struct curve *curve, const struct noon *noon,
+                                      struct reduction *out) {
+    double t_s[RUN_READINGS_MAX];
+    for (int i = 0; i < curve->sights; i++)
+        t_s[i] = curve->sight[i].t_utc_s;
+    qsort(t_s, (size_t)curve->sights, sizeof t_s[0], ascending);
+    double away_s = fabs(t_s[curve->sights / 2] - noon->transit_utc_s);
+    if (away_s < DAYLIGHT_S)
+        return REDUCE_OK;
+    if (away_s < 3.0 * DAYLIGHT_S && slip_of_senseless_run(curve) == SLIP_HALF_DAY)
+        out->run_slip = SLIP_HALF_DAY;
+    return REDUCE_WRONG_TIME;
+}
+
+/* The part that needs a sensible run: strays, clock, fit, sigma. */
+static enum reduce_status fit_run(struct curve *curve, int usable, const int *order,
+                                  struct reduction *out) {
+    struct curve_fit fit;
+    if (!settle(curve, usable, &fit))
+        return REDUCE_IMPLAUSIBLE;
+    enum slip bumped = SLIP_NONE;
+    int first = slip_bump(curve, &fit, order, usable);
+    if (first > 0) {
+        bumped = out->run_slip = SLIP_BUMPED;
+        drop_bumped(curve, order, usable, first);
+    }
+    enum slip clock = clock_slip(curve, &fit);
+    if (clock != SLIP_NONE && bumped == SLIP_NONE)
+        out->run_slip = clock;
+    double prior_offset_s = clock == SLIP_NONE ? 0.0 : fit.offset_s;
+    double prior_s = clock == SLIP_NONE ? curve->clock_sigma_s : CLOCK_UNKNOWN_S;
+    if (!curve_fit(curve, fit.lat_deg, fit.offset_s, prior_offset_s, prior_s, &fit))
+        return REDUCE_IMPLAUSIBLE;
+    out->chi2 = fit.chi2;
+    out->dof = curve_kept(curve) - (clock == SLIP_NONE ? 1 : 2);
+    tell_readings(curve, &fit, bumped, out);
+
+    /* From here on sights count with the scatter they showed. */
+    double ratio = scatter_ratio(fit.chi2, out->dof);
+    for (int i = 0; i < curve->sights; i++)
+        curve->sight[i].sigma_deg *= ratio;
+    if (!curve_fit(curve, fit.lat_deg, fit.offset_s, prior_offset_s, prior_s, &fit))
+        return REDUCE_IMPLAUSIBLE;
+    out->clock_offset_s = fit.offset_s;
+    out->clock_offset_sigma_s = sqrt(fit.offset_variance);
+    out->published = ESTIMATOR_SOLAR;
+    out->noon_angle_deg = fit.lat_deg - out->noon.sun.declination_deg;
+    budget_of(curve, &fit, out->noon_angle_deg, out->dof, &out->budget);
+    out->sigma_deg = budget_sum(&out->budget);
+    out->estimate[ESTIMATOR_SHORTEST] = estimator_shortest(curve, &fit);
+    out->estimate[ESTIMATOR_TIMED] = estimator_timed(curve, &fit);
+    out->estimate[ESTIMATOR_FREE] = estimator_free(curve, &fit);
+    out->estimate[ESTIMATOR_SOLAR] = (struct estimate){
+        .usable = true,
+        .noon_angle_deg = out->noon_angle_deg,
+        .sigma_deg = hypot(out->budget.random_deg, out->budget.clock_deg),
+        .transit_utc_s = out->noon.transit_utc_s + fit.offset_s,
+        .transit_sigma_s = out->clock_offset_sigma_s,
+    };
+    if (out->run_slip == SLIP_NONE)
+        out->run_slip = slip_of_height(curve, &fit, fmax(1.0, 6.0 * out->sigma_deg));
+    return REDUCE_OK;
+}
+
+void reduce_run(const struct place *place, const struct run *run, const struct sun_day *day,
+                struct reduction *out) {
+    assert(run->readings >= 0 && run->readings <= RUN_READINGS_MAX);
+    *out = (struct reduction){
+        .published = ESTIMATOR_SOLAR,
+        .noon_angle_deg = NAN,
+        .sigma_deg = NAN,
+        .clock_offset_s = NAN,
+        .clock_offset_sigma_s = NAN,
+        .scatter_deg = NAN,
+        .chi2 = NAN,
+    };
+    struct curve curve;
+    curve_init(&curve, place, run, day);
+    noon_predict(place, day, &curve.air, &out->noon);
+    if (out->noon.status != NOON_MEASURABLE) {
+        out->status = REDUCE_NOON_UNUSABLE;
+        return;
+    }
+    if (run->readings < REDUCE_READINGS_MIN) {
+        out->status = REDUCE_TOO_FEW;
+        return;
+    }
+    out->status = time_status(&curve, &out->noon, out);
+    if (out->status != REDUCE_OK)
+        return;
+    enum slip senseless = slip_of_senseless_run(&curve);
+    if (senseless != SLIP_NONE && senseless != SLIP_CLOCK_HOUR) {
+        out->run_slip = senseless;
+        out->status = REDUCE_IMPLAUSIBLE;
+        return;
+    }
+    int order[RUN_READINGS_MAX];
+    int usable = by_time(&curve, order);
+    if (usable < REDUCE_READINGS_MIN) {
+        out->status = REDUCE_TOO_FEW;
+        return;
+    }
+    out->status = fit_run(&curve, usable, order, out);
+    if (out->status == REDUCE_IMPLAUSIBLE)
+        out->run_slip = SLIP_IMPLAUSIBLE;
+}

@@ -1,0 +1,299 @@
+/* SPDX-License-Identifier: MIT */
+/* slip: the search for simple causes. Each hypothesis says what the class would
+ * have sent had it not slipped, and is believed when that lies on the curve. */
+#include "server/science/slip.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "server/science/angle.h"
+#include "server/science/normal.h"
+
+#define CLOSE_SIGMAS 3.0     /* a corrected reading within this lies on the curve */
+#define SENSELESS_DEG 2.0    /* median misfit at which a run is questioned */
+#define HOPELESS_DEG 8.0     /* ... at which it is refused even without a named cause */
+#define EXPLAINED_DEG 1.0    /* a named cause must bring the misfit below this */
+#define EXPLAINED_SHARE 0.25 /* and below this share of what it was */
+#define BUMP_CHI2 30.0       /* how much better two curves must be than one */
+#define STRAY_COST 16.0      /* chi-square a left-out reading has to be worth */
+
+static const struct {
+    const char *name;
+    const char *text;
+} slips[] = {
+    [SLIP_NONE] = {"none", "Nothing looks wrong."},
+    [SLIP_OUTLIER] = {"outlier", "This reading lies off the curve of the others; compare it with "
+                                 "the mark on the ground and with the sheet."},
+    [SLIP_DIGIT] = {"digit", "One digit of the shadow length looks wrong; compare it with the "
+                             "sheet."},
+    [SLIP_DIGITS_SWAPPED] = {"digits_swapped", "Two neighbouring digits of the shadow length look "
+                                               "exchanged; compare it with the sheet."},
+    [SLIP_TENFOLD] = {"tenfold", "The shadow looks ten times too long or too short: were "
+                                 "centimetres written for millimetres?"},
+    [SLIP_TIME] = {"time", "The shadow fits the curve at another time; check the hour and the "
+                           "minutes of this reading."},
+    [SLIP_EXCHANGED] = {"exchanged", "This reading and another fit when their shadows are "
+                                     "exchanged: were the marks measured in another order?"},
+    [SLIP_TOO_LOW] = {"too_low", "The Sun stood less than 10 degrees high, where the air bends "
+                                 "its light too uncertainly."},
+    [SLIP_CLOCK] = {"clock", "Noon came at another time than the Sun keeps: the clock was "
+                             "probably wrong. The angle does not depend on it."},
+    [SLIP_CLOCK_HOUR] = {"clock_hour", "All times look shifted by whole or half hours: is it "
+                                       "summer time, or another time zone?"},
+    [SLIP_HALF_DAY] = {"half_day", "The times fall into the night: was morning written for "
+                                   "afternoon?"},
+    [SLIP_RUN_TENFOLD] = {"run_tenfold", "Gnomon and shadows look as if written in different "
+                                         "units: centimetres and millimetres?"},
+    [SLIP_LENGTHS_SWAPPED] = {"lengths_swapped", "Gnomon and shadow look exchanged: which of the "
+                                                 "two lengths is the height?"},
+    [SLIP_POSITION_SWAPPED] = {"position_swapped", "The shadows fit when latitude and longitude "
+                                                   "of the site are exchanged."},
+    [SLIP_PART_MISSING] = {"part_missing", "The shadows are long for this gnomon, as if part of "
+                                           "its height had been left out: add up the parts again."},
+    [SLIP_PART_TWICE] = {"part_twice", "The shadows are short for this gnomon, as if part of its "
+                                       "height had been added twice: add up the parts again."},
+    [SLIP_BUMPED] = {"bumped", "From here on the readings follow another curve: was the gnomon "
+                               "moved? Earlier readings are used."},
+    [SLIP_IMPLAUSIBLE] = {"implausible", "These lengths cannot be a shadow at this place and "
+                                         "time: check height, units, date and position."},
+};
+
+const char *slip_name(enum slip slip) {
+    return slips[slip].name;
+}
+
+const char *slip_text(enum slip slip) {
+    return slips[slip].text;
+}
+
+/* Shadow (m) on the fitted curve at a clock time, and the sigma (m) of one mark. */
+static double shadow_on_curve_m(const struct curve *curve, const struct curve_fit *fit,
+                                double t_clock_s) {
+    double zenith_deg = curve_zenith_deg(curve, fit->lat_deg, t_clock_s, fit->offset_s);
+    return curve_shadow_m(curve, t_clock_s, zenith_deg);
+}
+
+static double shadow_sigma_m(const struct curve *curve, const struct sight *sight,
+                             double expected_m) {
+    double cosine = angle_cos(gnomon_apparent_zenith_deg(curve->height_m, expected_m));
+    return sight->sigma_deg * ANGLE_RAD_PER_DEG * curve->height_m / (cosine * cosine);
+}
+
+/* Would the shadow lie on the curve with two neighbouring digits (in mm) exchanged back? */
+static bool digits_swapped(long sent_mm, double expected_mm, double close_mm) {
+    for (long power = 1; power * 10 <= sent_mm; power *= 10) {
+        long low = sent_mm / power % 10, high = sent_mm / (power * 10) % 10;
+        long meant_mm = sent_mm + (low - high) * power * 10 + (high - low) * power;
+        if (low != high && fabs((double)meant_mm - expected_mm) < close_mm)
+            return true;
+    }
+    return false;
+}
+
+/* Would it with one digit, tens of millimetres or above, changed? */
+static bool digit_wrong(long sent_mm, double expected_mm, double close_mm) {
+    for (long power = 10; power <= sent_mm * 10 && power <= 100000; power *= 10) {
+        if ((double)power < 2.0 * close_mm)
+            continue; /* any shadow would match */
+        long there = sent_mm / power % 10;
+        for (long digit = 0; digit <= 9; digit++) {
+            long meant_mm = sent_mm + (digit - there) * power;
+            if (digit != there && fabs((double)meant_mm - expected_mm) < close_mm)
+                return true;
+        }
+    }
+    return false;
+}
+
+/* Does the sight, taken as it is, lie on the curve at another time? */
+static bool fits_at(const struct curve *curve, const struct curve_fit *fit,
+                    const struct sight *sight, double t_clock_s) {
+    double zenith_deg = curve_zenith_deg(curve, fit->lat_deg, t_clock_s, fit->offset_s);
+    return fabs(sight->zenith_deg - zenith_deg) < CLOSE_SIGMAS * sight->sigma_deg;
+}
+
+static bool time_wrong(const struct curve *curve, const struct curve_fit *fit,
+                       const struct sight *sight) {
+    static const double shifts_s[] = {3600.0, 43200.0, 600.0, 1200.0, 1800.0, 2400.0, 3000.0};
+    for (size_t k = 0; k < sizeof shifts_s / sizeof shifts_s[0]; k++)
+        if (fits_at(curve, fit, sight, sight->t_utc_s + shifts_s[k]) ||
+            fits_at(curve, fit, sight, sight->t_utc_s - shifts_s[k]))
+            return true;
+    return false;
+}
+
+static bool exchanged(const struct curve *curve, const struct curve_fit *fit, int index) {
+    const struct sight *sight = &curve->sight[index];
+    for (int i = 0; i < curve->sights; i++) {
+        const struct sight *other = &curve->sight[i];
+        if (i != index && !other->kept && !isnan(other->zenith_deg) &&
+            fits_at(curve, fit, sight, other->t_utc_s) &&
+            fits_at(curve, fit, other, sight->t_utc_s))
+            return true;
+    }
+    return false;
+}
+
+enum slip slip_of_reading(const struct curve *curve, const struct curve_fit *fit, int index) {
+    const struct sight *sight = &curve->sight[index];
+    double expected_m = shadow_on_curve_m(curve, fit, sight->t_utc_s);
+    double close_m = CLOSE_SIGMAS * shadow_sigma_m(curve, sight, expected_m);
+    double sent_m = curve->run->reading[index].shadow_m;
+    long sent_mm = lround(sent_m * 1000.0);
+    if (isnan(sight->zenith_deg))
+        return fabs(sent_m / 10.0 - expected_m) < close_m ? SLIP_TENFOLD : SLIP_TOO_LOW;
+    if (exchanged(curve, fit, index))
+        return SLIP_EXCHANGED;
+    if (fabs(sent_m / 10.0 - expected_m) < close_m || fabs(sent_m * 10.0 - expected_m) < close_m)
+        return SLIP_TENFOLD;
+    if (digits_swapped(sent_mm, expected_m * 1000.0, close_m * 1000.0))
+        return SLIP_DIGITS_SWAPPED;
+    if (digit_wrong(sent_mm, expected_m * 1000.0, close_m * 1000.0))
+        return SLIP_DIGIT;
+    if (time_wrong(curve, fit, sight))
+        return SLIP_TIME;
+    return SLIP_OUTLIER;
+}
+
+static int ascending(const void *left, const void *right) {
+    double a = *(const double *)left, b = *(const double *)right;
+    return (a > b) - (a < b);
+}
+
+/* Median of |measured - expected| zenith distance, were the run sent like this. */
+static double misfit_deg(const struct place *place, const struct run *run,
+                         const struct sun_day *day) {
+    struct curve curve;
+    double off_deg[RUN_READINGS_MAX];
+    curve_init(&curve, place, run, day);
+    for (int i = 0; i < curve.sights; i++) {
+        const struct sight *sight = &curve.sight[i];
+        double zenith_deg = curve_zenith_deg(&curve, place->lat_deg, sight->t_utc_s, 0.0);
+        off_deg[i] = isnan(sight->zenith_deg) ? 90.0 : fabs(sight->zenith_deg - zenith_deg);
+    }
+    qsort(off_deg, (size_t)curve.sights, sizeof off_deg[0], ascending);
+    return off_deg[curve.sights / 2];
+}
+
+/* The run as it would have been without one of the slips below. */
+static void without(enum slip slip, double factor, const struct curve *curve, struct place *place,
+                    struct run *run) {
+    *place = *curve->place;
+    *run = *curve->run;
+    if (slip == SLIP_POSITION_SWAPPED) {
+        place->lat_deg = curve->place->lon_deg;
+        place->lon_deg = curve->place->lat_deg;
+    } else if (slip == SLIP_LENGTHS_SWAPPED) {
+        run->gnomon.parts = 1;
+        run->gnomon.part[0].value_m = 1.0;
+        for (int i = 0; i < run->readings; i++)
+            run->reading[i].shadow_m = curve->height_m / curve->run->reading[i].shadow_m;
+    } else if (slip == SLIP_RUN_TENFOLD) {
+        for (int i = 0; i < run->readings; i++)
+            run->reading[i].shadow_m *= factor;
+    } else {
+        for (int i = 0; i < run->readings; i++)
+            run->reading[i].t_utc_s += factor;
+    }
+}
+
+enum slip slip_of_senseless_run(const struct curve *curve) {
+    static const struct {
+        enum slip slip;
+        double factor;
+    } hypotheses[] = {
+        {SLIP_RUN_TENFOLD, 10.0},     {SLIP_RUN_TENFOLD, 0.1},    {SLIP_RUN_TENFOLD, 1000.0},
+        {SLIP_RUN_TENFOLD, 0.001},    {SLIP_RUN_TENFOLD, 100.0},  {SLIP_RUN_TENFOLD, 0.01},
+        {SLIP_LENGTHS_SWAPPED, 1.0},  {SLIP_CLOCK_HOUR, 3600.0},  {SLIP_CLOCK_HOUR, -3600.0},
+        {SLIP_CLOCK_HOUR, 7200.0},    {SLIP_CLOCK_HOUR, -7200.0}, {SLIP_CLOCK_HOUR, 1800.0},
+        {SLIP_CLOCK_HOUR, -1800.0},   {SLIP_HALF_DAY, 43200.0},   {SLIP_HALF_DAY, -43200.0},
+        {SLIP_POSITION_SWAPPED, 1.0},
+    };
+    double sent_deg = misfit_deg(curve->place, curve->run, curve->day);
+    if (sent_deg < SENSELESS_DEG)
+        return SLIP_NONE;
+    enum slip best = SLIP_NONE;
+    double best_deg = fmin(EXPLAINED_DEG, EXPLAINED_SHARE * sent_deg);
+    for (size_t k = 0; k < sizeof hypotheses / sizeof hypotheses[0]; k++) {
+        if (hypotheses[k].slip == SLIP_POSITION_SWAPPED && fabs(curve->place->lon_deg) > 90.0)
+            continue;
+        struct place place;
+        struct run run;
+        without(hypotheses[k].slip, hypotheses[k].factor, curve, &place, &run);
+        double deg = misfit_deg(&place, &run, curve->day);
+        if (deg < best_deg) {
+            best_deg = deg;
+            best = hypotheses[k].slip;
+        }
+    }
+    if (best != SLIP_NONE)
+        return best;
+    return sent_deg > HOPELESS_DEG ? SLIP_IMPLAUSIBLE : SLIP_NONE;
+}
+
+enum slip slip_of_height(const struct curve *curve, const struct curve_fit *fit,
+                         double tolerance_deg) {
+    if (fabs(fit->lat_deg - curve->place->lat_deg) < tolerance_deg)
+        return SLIP_NONE;
+    /* The height that would put the curve where this latitude has it. */
+    double t_utc_s = sun_transit_utc_s(curve->day, curve->place->lon_deg);
+    struct curve_fit here = {.lat_deg = curve->place->lat_deg};
+    double needed_m = curve->height_m * shadow_on_curve_m(curve, fit, t_utc_s) /
+                      shadow_on_curve_m(curve, &here, t_utc_s);
+    double tolerance_m = tolerance_deg * ANGLE_RAD_PER_DEG * curve->height_m /
+                         fmax(0.1, fabs(angle_sin(2.0 * (fit->lat_deg - here.lat_deg)) / 2.0));
+    tolerance_m = fmin(tolerance_m, 0.02 * curve->height_m);
+    const struct gnomon *gnomon = &curve->run->gnomon;
+    for (int i = 0; gnomon->parts > 1 && i < gnomon->parts; i++)
+        if (fabs(curve->height_m - gnomon->part[i].value_m - needed_m) < tolerance_m)
+            return SLIP_PART_TWICE;
+    return needed_m > curve->height_m ? SLIP_PART_MISSING : SLIP_PART_TWICE;
+}
+
+/* Chi-square of one curve with a step before order[first]; first = count: no step. */
+static double step_chi2(const struct curve *curve, const struct curve_fit *fit, const int *order,
+                        int count, int first, double *step_over_sigma) {
+    struct normal normal;
+    normal_init(&normal, first < count ? 3 : 2);
+    normal_add(&normal, (const double[]){0.0, 1.0, 0.0}, -fit->offset_s, curve->clock_sigma_s);
+    double residual[RUN_READINGS_MAX], slope[RUN_READINGS_MAX][3];
+    for (int k = 0; k < count; k++) {
+        const struct sight *sight = &curve->sight[order[k]];
+        residual[k] = sight->zenith_deg - curve_slopes(curve, fit->lat_deg, sight->t_utc_s,
+                                                       fit->offset_s, &slope[k][0], &slope[k][1]);
+        slope[k][2] = k >= first;
+        normal_add(&normal, slope[k], residual[k], sight->sigma_deg);
+    }
+    double x[NORMAL_MAX] = {0.0}, covariance[NORMAL_MAX][NORMAL_MAX];
+    if (!normal_solve(&normal, x, covariance))
+        return INFINITY;
+    double chi2 = 0.0;
+    for (int k = 0; k < count; k++) {
+        double left = residual[k];
+        for (int j = 0; j < normal.unknowns; j++)
+            left -= slope[k][j] * x[j];
+        chi2 += pow(left / curve->sight[order[k]].sigma_deg, 2.0);
+    }
+    if (first < count)
+        *step_over_sigma = fabs(x[2]) / sqrt(covariance[2][2]);
+    return chi2;
+}
+
+int slip_bump(const struct curve *curve, const struct curve_fit *fit, const int *order, int count) {
+    int strays = count - curve_kept(curve);
+    double one_curve = fit->chi2 + STRAY_COST * strays;
+    double best = INFINITY, best_step = 0.0;
+    int best_first = 0;
+    for (int first = 3; first <= count - 2; first++) {
+        double step = 0.0;
+        double chi2 = step_chi2(curve, fit, order, count, first, &step);
+        if (chi2 < best) {
+            best = chi2;
+            best_step = step;
+            best_first = first;
+        }
+    }
+    double scatter2 = fmax(1.0, best / fmax(1.0, count - 4.0));
+    bool better = one_curve - best > BUMP_CHI2 * scatter2;
+    return better && best_step > 6.0 * sqrt(scatter2) ? best_first : 0;
+}
