@@ -76,5 +76,6 @@ bool field_text_is_clean(const char *text, size_t length, bool name);
 extern const struct field_table site_fields;
 extern const struct field_table day_fields;
 extern const struct field_table run_fields;
+extern const struct field_table reading_row_fields;
 
 #endif

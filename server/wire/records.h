@@ -62,6 +62,12 @@ struct run_record {
     int64_t supersedes; /* the run this one corrects, 0 none */
 };
 
+/* A row of a readings spreadsheet. */
+struct reading_row {
+    char site[ID_MAX + 1];
+    struct reading reading;
+};
+
 /* What became of a run after it was sent. */
 struct run_state {
     double submitted_utc_s;

@@ -1,0 +1,99 @@
+/* SPDX-License-Identifier: MIT */
+/* field_tables: what may come in, for every record: one row a field. The limits
+ * of the contract stand here and nowhere else. */
+#include <stddef.h>
+
+#include "server/wire/field.h"
+#include "server/wire/records.h"
+
+#define COUNT(array) (sizeof(array) / sizeof(array)[0])
+#define AT(type, member) .offset = offsetof(type, member)
+#define ROOM(type, member) AT(type, member), .size = sizeof(((type *)NULL)->member)
+#define RANGE(low, high, of) .min = (low), .max = (high), .unit = (of)
+/* Lengths are told in millimetres and kept in metres. */
+#define MM_PER_M 1000.0
+#define RANGE_MM(low, high) RANGE(low, high, "mm"), .divisor = MM_PER_M
+#define ABOVE_ZERO_MM(high) RANGE_MM(0.0, high), .above_min = true
+#define LIST(table, least, most) .inner = &(table), .min = (least), .max = (most)
+#define EACH(type, counted_in, counter)                                                            \
+    .stride = sizeof(type), .count_offset = offsetof(counted_in, counter)
+#define SHADOW_MAX_MM (RUN_SHADOW_MAX_M * MM_PER_M)
+#define RUN_ID_LAST 9007199254740992.0 /* 2^53: whole numbers stay whole in every JSON reader */
+
+/* A table is read by its columns: key, kind, required, destination, limits. */
+/* clang-format off */
+
+/* Latitudes to 180 here, so that an exchanged position is recognised as such
+ * (record_check_site). */
+#define SITE struct site_record
+static const struct field site_rows[] = {
+    {"site",      FIELD_ID,   false, ROOM(SITE, site)},
+    {"name",      FIELD_NAME, true,  ROOM(SITE, name)},
+    {"lat_deg",   FIELD_REAL, true,  AT(SITE, place.lat_deg),      RANGE(-180.0, 180.0, "degrees")},
+    {"lon_deg",   FIELD_REAL, true,  AT(SITE, place.lon_deg),      RANGE(-180.0, 180.0, "degrees")},
+    {"elev_m",    FIELD_REAL, false, AT(SITE, place.elevation_m),  RANGE(-500.0, 9000.0, "m")},
+    {"zone",      FIELD_ZONE, false, ROOM(SITE, zone)},
+    {"gnomon_mm", FIELD_REAL, false, AT(SITE, gnomon_mm), RANGE(SITE_GNOMON_MIN_MM, SITE_GNOMON_MAX_MM, "mm")},
+    {"edge",      FIELD_EDGE, false, AT(SITE, edge)},
+    {"contact",   FIELD_TEXT, false, ROOM(SITE, contact)},
+};
+const struct field_table site_fields = {"a site", site_rows, COUNT(site_rows)};
+
+static const struct field spare_row[] = {{NULL, FIELD_DATE, true, 0}};
+static const struct field_table spare_fields = {"a spare date", spare_row, COUNT(spare_row)};
+
+#define DAY struct day_record
+static const struct field day_rows[] = {
+    {"day",               FIELD_ID,   false, ROOM(DAY, day)},
+    {"name",              FIELD_NAME, false, ROOM(DAY, name)},
+    {"date",              FIELD_DATE, true,  AT(DAY, date)},
+    {"spare_dates",       FIELD_LIST, false, AT(DAY, spare), LIST(spare_fields, 0, DAY_SPARES_MAX), EACH(int32_t, DAY, spares)},
+    {"lon_tolerance_deg", FIELD_REAL, false, AT(DAY, lon_tolerance_deg), RANGE(0.01, 15.0, "degrees")},
+    {"min_separation_km", FIELD_REAL, false, AT(DAY, min_separation_km), RANGE(1.0, 5000.0, "km")},
+    {"max_sigma_km",      FIELD_REAL, false, AT(DAY, max_sigma_km),      RANGE(10.0, 20000.0, "km")},
+};
+const struct field_table day_fields = {"a day", day_rows, COUNT(day_rows)};
+
+static const struct field part_rows[] = {
+    {"length_mm", FIELD_REAL, true,  AT(struct length, value_m), ABOVE_ZERO_MM(SITE_GNOMON_MAX_MM)},
+    {"sigma_mm",  FIELD_REAL, false, AT(struct length, sigma_m), RANGE_MM(0.01, 1000.0)},
+};
+static const struct field_table part_fields = {"a part of the gnomon", part_rows, COUNT(part_rows)};
+
+#define GNOMON struct gnomon
+static const struct field gnomon_rows[] = {
+    {"parts", FIELD_LIST, true, AT(GNOMON, part), LIST(part_fields, 1, GNOMON_PARTS_MAX), EACH(struct length, GNOMON, parts)},
+    {"edge",  FIELD_EDGE, true, AT(GNOMON, edge)},
+};
+static const struct field_table gnomon_fields = {"a gnomon", gnomon_rows, COUNT(gnomon_rows)};
+
+static const struct field reading_rows[] = {
+    {"time",      FIELD_INSTANT, true,  AT(struct reading, t_utc_s)},
+    {"shadow_mm", FIELD_REAL,    true,  AT(struct reading, shadow_m),       ABOVE_ZERO_MM(SHADOW_MAX_MM)},
+    {"sigma_mm",  FIELD_REAL,    false, AT(struct reading, shadow_sigma_m), RANGE_MM(0.01, 10000.0)},
+};
+static const struct field_table reading_fields = {"a reading", reading_rows, COUNT(reading_rows)};
+
+#define RUN struct run_record
+static const struct field run_rows[] = {
+    {"gnomon",         FIELD_OBJECT, true,  AT(RUN, run.gnomon), .inner = &gnomon_fields},
+    {"readings",       FIELD_LIST,   true,  AT(RUN, run.reading), LIST(reading_fields, 1, RUN_READINGS_MAX), EACH(struct reading, RUN, run.readings)},
+    {"sky",            FIELD_TEXT,   false, ROOM(RUN, sky)},
+    {"level",          FIELD_TEXT,   false, ROOM(RUN, level)},
+    {"note",           FIELD_TEXT,   false, ROOM(RUN, note)},
+    {"pressure_hpa",   FIELD_REAL,   false, AT(RUN, run.pressure_hpa),   RANGE(300.0, 1100.0, "hPa")},
+    {"temperature_c",  FIELD_REAL,   false, AT(RUN, run.temperature_c),  RANGE(-60.0, 60.0, "degrees Celsius")},
+    {"clock_sigma_s",  FIELD_REAL,   false, AT(RUN, run.clock_sigma_s),  RANGE(0.001, 3600.0, "s")},
+    {"tilt_sigma_deg", FIELD_REAL,   false, AT(RUN, run.tilt_sigma_deg), RANGE(0.0001, 10.0, "degrees")},
+    {"supersedes",     FIELD_RUN_ID, false, AT(RUN, supersedes),         RANGE(1.0, RUN_ID_LAST, "")},
+};
+const struct field_table run_fields = {"a run", run_rows, COUNT(run_rows)};
+
+#define ROW struct reading_row
+static const struct field reading_row_rows[] = {
+    {"site",      FIELD_ID,      true, ROOM(ROW, site)},
+    {"utc",       FIELD_INSTANT, true, AT(ROW, reading.t_utc_s)},
+    {"shadow_mm", FIELD_REAL,    true, AT(ROW, reading.shadow_m), ABOVE_ZERO_MM(SHADOW_MAX_MM)},
+};
+const struct field_table reading_row_fields = {"a row of readings", reading_row_rows, COUNT(reading_row_rows)};
+/* clang-format on */

@@ -1,0 +1,136 @@
+/* SPDX-License-Identifier: MIT */
+/* json_write: commas, escapes and numbers. */
+#include "server/wire/json_write.h"
+
+#include <assert.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "server/base/instant.h"
+
+void json_write_init(struct json_writer *json, struct text *text) {
+    *json = (struct json_writer){.text = text};
+}
+
+static void put_string(struct text *text, const char *utf8) {
+    static const char hex[] = "0123456789abcdef";
+    text_add(text, "\"", 1);
+    const char *from = utf8, *at = utf8;
+    for (; *at != '\0'; at++) {
+        unsigned char c = (unsigned char)*at;
+        if (c >= 0x20 && c != '"' && c != '\\' && c != 0x7F)
+            continue;
+        text_add(text, from, (size_t)(at - from));
+        from = at + 1;
+        char escape[6] = {'\\', 'u', '0', '0', hex[c >> 4], hex[c & 15]};
+        if (c == '"' || c == '\\')
+            text_add(text, (char[]){'\\', (char)c}, 2);
+        else
+            text_add(text, escape, sizeof escape);
+    }
+    text_add(text, from, (size_t)(at - from));
+    text_add(text, "\"", 1);
+}
+
+/* What stands before any value: a comma where one is due, and the key. */
+static void begin_value(struct json_writer *json, const char *key) {
+    if (json->depth > 0) {
+        int level = json->depth - 1;
+        assert((key == NULL) == json->is_array[level]);
+        if (json->has_member[level])
+            text_add(json->text, ",", 1);
+        json->has_member[level] = true;
+    }
+    if (key != NULL) {
+        put_string(json->text, key);
+        text_add(json->text, ":", 1);
+    }
+}
+
+static void open_level(struct json_writer *json, const char *key, bool is_array) {
+    assert(json->depth < JSON_WRITE_DEPTH);
+    begin_value(json, key);
+    text_add(json->text, is_array ? "[" : "{", 1);
+    json->is_array[json->depth] = is_array;
+    json->has_member[json->depth] = false;
+    json->depth++;
+}
+
+void json_write_object(struct json_writer *json, const char *key) {
+    open_level(json, key, false);
+}
+
+void json_write_array(struct json_writer *json, const char *key) {
+    open_level(json, key, true);
+}
+
+void json_write_end(struct json_writer *json) {
+    assert(json->depth > 0);
+    json->depth--;
+    text_add(json->text, json->is_array[json->depth] ? "]" : "}", 1);
+}
+
+void json_write_text(struct json_writer *json, const char *key, const char *utf8) {
+    begin_value(json, key);
+    if (utf8 != NULL)
+        put_string(json->text, utf8);
+    else
+        text_put(json->text, "null");
+}
+
+void json_write_text_or_null(struct json_writer *json, const char *key, const char *utf8) {
+    json_write_text(json, key, utf8[0] != '\0' ? utf8 : NULL);
+}
+
+void json_write_real(struct json_writer *json, const char *key, double value) {
+    begin_value(json, key);
+    if (!isfinite(value)) {
+        text_put(json->text, "null");
+        return;
+    }
+    char digits[REAL_TEXT];
+    real_format(value, digits, sizeof digits);
+    text_put(json->text, digits);
+}
+
+void json_write_integer(struct json_writer *json, const char *key, int64_t value) {
+    begin_value(json, key);
+    text_format(json->text, "%lld", (long long)value);
+}
+
+void json_write_bool(struct json_writer *json, const char *key, bool value) {
+    begin_value(json, key);
+    text_put(json->text, value ? "true" : "false");
+}
+
+void json_write_null(struct json_writer *json, const char *key) {
+    json_write_text(json, key, NULL);
+}
+
+void json_write_instant(struct json_writer *json, const char *key, double t_utc_s, int decimals) {
+    char out[INSTANT_TEXT];
+    instant_format(t_utc_s, decimals, out, sizeof out);
+    json_write_text_or_null(json, key, out);
+}
+
+void json_write_date(struct json_writer *json, const char *key, int32_t day_number) {
+    char out[DATE_TEXT];
+    date_format(day_number, out);
+    json_write_text(json, key, out);
+}
+
+void json_write_raw(struct json_writer *json, const char *key, const char *text, size_t length) {
+    begin_value(json, key);
+    text_add(json->text, text, length);
+}
+
+void real_format(double value, char *out, size_t size) {
+    assert(size >= REAL_TEXT);
+    for (int digits = 15; digits <= 17; digits++) {
+        snprintf(out, size, "%.*g", digits, value);
+        if (strtod(out, NULL) == value)
+            return;
+    }
+}

@@ -1,0 +1,140 @@
+/* SPDX-License-Identifier: MIT */
+/* record_read: whole records from bodies, and the checks across fields. */
+#include "server/wire/record_read.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "server/base/instant.h"
+#include "server/science/meridian.h"
+#include "server/wire/field.h"
+#include "server/wire/json_read.h"
+
+/* A zone's principal place may be this far from a site of the zone. */
+#define ZONE_REACH_M 3000e3
+#define HEIGHT_ROUNDING_M 1e-9
+
+static int read_body(const char *bytes, size_t length, const struct field_table *table,
+                     void *record, struct err *err) {
+    json_t *body = NULL;
+    if (json_read_object(bytes, length, &body, err) < 0)
+        return -1;
+    int outcome = json_read_fields(body, table, "", record, err);
+    json_decref(body);
+    return outcome;
+}
+
+static int refuse_swapped(const struct site_record *site, const char *field, struct err *err) {
+    return err_set(err, ERR_POSITION_SWAPPED, field,
+                   "latitude %.6g and longitude %.6g look exchanged: latitude counts degrees north "
+                   "of the equator, at most 90",
+                   site->place.lat_deg, site->place.lon_deg);
+}
+
+static int check_zone(const struct site_record *site, const struct zones *zones, const char *before,
+                      const char *lat_field, struct err *err) {
+    char field[sizeof err->field];
+    if (!zones_has(zones, site->zone)) {
+        snprintf(field, sizeof field, "%szone", before);
+        return err_set(err, ERR_UNKNOWN_ZONE, field,
+                       "no time zone of that name is known here; names are as in the IANA list, "
+                       "such as Africa/Nairobi");
+    }
+    const struct zone_place *zone = zones_place(zones, site->zone);
+    const double lat_deg = site->place.lat_deg, lon_deg = site->place.lon_deg;
+    if (zone == NULL || fabs(lon_deg) > 90.0)
+        return 0;
+    double given_m = meridian_geodesic_m(lat_deg, lon_deg, zone->lat_deg, zone->lon_deg);
+    double exchanged_m = meridian_geodesic_m(lon_deg, lat_deg, zone->lat_deg, zone->lon_deg);
+    if (given_m > ZONE_REACH_M && exchanged_m < given_m / 2.0)
+        return refuse_swapped(site, lat_field, err);
+    return 0;
+}
+
+int record_check_site(const struct site_record *site, const struct zones *zones, const char *before,
+                      struct err *err) {
+    char field[sizeof err->field];
+    snprintf(field, sizeof field, "%slat_deg", before);
+    if (fabs(site->place.lat_deg) > 90.0) {
+        if (fabs(site->place.lon_deg) <= 90.0)
+            return refuse_swapped(site, field, err);
+        return err_set(err, ERR_OUT_OF_RANGE, field,
+                       "it is at least -90 and at most 90 degrees, not %.15g", site->place.lat_deg);
+    }
+    return site->zone[0] == '\0' ? 0 : check_zone(site, zones, before, field, err);
+}
+
+int record_read_site(const char *json, size_t length, struct site_record *out, struct err *err) {
+    struct site_record site;
+    site_record_init(&site);
+    if (read_body(json, length, &site_fields, &site, err) < 0)
+        return -1;
+    struct zones zones = {.directory = ZONE_DIRECTORY};
+    if (site.zone[0] != '\0')
+        zones_init(&zones, NULL);
+    int outcome = record_check_site(&site, &zones, "/", err);
+    zones_release(&zones);
+    if (outcome == 0)
+        *out = site;
+    return outcome;
+}
+
+static int compare_dates(const void *one, const void *two) {
+    const int32_t a = *(const int32_t *)one, b = *(const int32_t *)two;
+    return (a > b) - (a < b);
+}
+
+static int check_date(int32_t date, const char *field, struct err *err) {
+    if (date >= SUN_FIRST_DAY && date <= SUN_LAST_DAY)
+        return 0;
+    return err_set(err, ERR_OUT_OF_RANGE, field,
+                   "the Sun is computed for dates from 1972-01-01 to 2100-12-31");
+}
+
+static int check_day(struct day_record *day, struct err *err) {
+    char field[sizeof err->field];
+    if (check_date(day->date, "/date", err) < 0)
+        return -1;
+    for (int i = 0; i < day->spares; i++) {
+        snprintf(field, sizeof field, "/spare_dates/%d", i);
+        if (check_date(day->spare[i], field, err) < 0)
+            return -1;
+        bool again = day->spare[i] == day->date;
+        for (int j = 0; j < i; j++)
+            again = again || day->spare[i] == day->spare[j];
+        if (again)
+            return err_set(err, ERR_OUT_OF_RANGE, field, "that date stands here already");
+    }
+    qsort(day->spare, (size_t)day->spares, sizeof day->spare[0], compare_dates);
+    return 0;
+}
+
+int record_read_day(const char *json, size_t length, struct day_record *out, struct err *err) {
+    struct day_record day;
+    day_record_init(&day);
+    if (read_body(json, length, &day_fields, &day, err) < 0 || check_day(&day, err) < 0)
+        return -1;
+    if (day.day[0] == '\0')
+        date_format(day.date, day.day);
+    if (day.name[0] == '\0')
+        memcpy(day.name, day.day, sizeof day.day);
+    *out = day;
+    return 0;
+}
+
+int record_read_run(const char *json, size_t length, struct run_record *out, struct err *err) {
+    struct run_record run;
+    run_record_init(&run);
+    if (read_body(json, length, &run_fields, &run, err) < 0)
+        return -1;
+    double height_m = gnomon_height(&run.run.gnomon).value_m;
+    if (height_m < GNOMON_HEIGHT_MIN_M - HEIGHT_ROUNDING_M ||
+        height_m > GNOMON_HEIGHT_MAX_M + HEIGHT_ROUNDING_M)
+        return err_set(err, ERR_OUT_OF_RANGE, "/gnomon/parts",
+                       "the parts add up to at least %.15g and at most %.15g mm, not %.15g",
+                       SITE_GNOMON_MIN_MM, SITE_GNOMON_MAX_MM, record_mm(height_m));
+    *out = run;
+    return 0;
+}

@@ -1,0 +1,107 @@
+/* SPDX-License-Identifier: MIT */
+/* records: defaults, and what is taken over from science. */
+#include "server/wire/records.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#define NM_PER_M 1e9
+#define NM_PER_MM 1e6
+
+void site_record_init(struct site_record *site) {
+    *site = (struct site_record){.gnomon_mm = NAN, .edge = EDGE_UMBRA};
+}
+
+void day_record_init(struct day_record *day) {
+    *day = (struct day_record){
+        .lon_tolerance_deg = 1.0, .min_separation_km = 100.0, .max_sigma_km = NAN};
+}
+
+void run_record_init(struct run_record *run) {
+    *run = (struct run_record){.run = {.pressure_hpa = NAN,
+                                       .temperature_c = NAN,
+                                       .clock_sigma_s = NAN,
+                                       .tilt_sigma_deg = NAN}};
+    for (int i = 0; i < GNOMON_PARTS_MAX; i++)
+        run->run.gnomon.part[i].sigma_m = NAN;
+    for (int i = 0; i < RUN_READINGS_MAX; i++)
+        run->run.reading[i].shadow_sigma_m = NAN;
+}
+
+double record_mm(double metres) {
+    return round(metres * NM_PER_M) / NM_PER_MM;
+}
+
+double record_error_percent(double circumference_km) {
+    return 100.0 * (circumference_km - MERIDIAN_CIRCUMFERENCE_KM) / MERIDIAN_CIRCUMFERENCE_KM;
+}
+
+double record_error_sigmas(double circumference_km, double sigma_km) {
+    return (circumference_km - MERIDIAN_CIRCUMFERENCE_KM) / sigma_km;
+}
+
+static void copy_left_outs(const struct run *run, const struct reduction *reduction,
+                           struct left_out_record *out) {
+    for (int i = 0; i < reduction->left_outs; i++) {
+        const struct left_out *from = &reduction->left_out[i];
+        out[i] = (struct left_out_record){.reading = from->reading,
+                                          .t_utc_s = run->reading[from->reading].t_utc_s,
+                                          .shadow_m = run->reading[from->reading].shadow_m,
+                                          .slip = from->slip,
+                                          .residual_deg = from->residual_deg,
+                                          .residual_sigma = from->residual_sigma,
+                                          .instead_m = from->instead_m};
+    }
+}
+
+static const struct error_budget no_budget = {NAN, NAN, NAN, NAN, NAN, NAN};
+
+void reduction_record_make(const char *site, const char *day, int64_t run_id, const struct run *run,
+                           const struct reduction *reduction, struct left_out_record *left_out,
+                           struct reduction_record *record) {
+    const bool ok = reduction->status == REDUCE_OK;
+    *record = (struct reduction_record){
+        .run = run_id,
+        .readings = run->readings,
+        .status = reduction->status,
+        .noon_status = reduction->noon.status,
+        .run_slip = reduction->run_slip,
+        .transit_utc_s = reduction->noon.transit_utc_s,
+        .declination_deg = reduction->noon.sun.declination_deg,
+        .sun_side = reduction->noon.sun_side,
+        .noon_angle_deg = ok ? reduction->noon_angle_deg : NAN,
+        .sigma_deg = ok ? reduction->sigma_deg : NAN,
+        .published = reduction->published,
+        .clock_offset_s = ok ? reduction->clock_offset_s : NAN,
+        .clock_offset_sigma_s = ok ? reduction->clock_offset_sigma_s : NAN,
+        .scatter_deg = ok ? reduction->scatter_deg : NAN,
+        .chi2 = ok ? reduction->chi2 : NAN,
+        .dof = ok ? reduction->dof : 0,
+        .used = ok ? reduction->used : 0,
+        .budget = ok ? reduction->budget : no_budget,
+        .left_outs = reduction->left_outs,
+        .left_out = reduction->left_outs > 0 ? left_out : NULL,
+    };
+    snprintf(record->site, sizeof record->site, "%s", site);
+    snprintf(record->day, sizeof record->day, "%s", day);
+    if (ok)
+        memcpy(record->estimate, reduction->estimate, sizeof record->estimate);
+    copy_left_outs(run, reduction, left_out);
+}
+
+void noon_result_make(int64_t key, const struct place *place, enum edge edge,
+                      const struct reduction *reduction, struct noon_result *result) {
+    *result = (struct noon_result){
+        .key = key,
+        .lat_deg = place->lat_deg,
+        .lon_deg = place->lon_deg,
+        .meridian_m = meridian_distance_m(place->lat_deg),
+        .transit_utc_s = reduction->noon.transit_utc_s,
+        .declination_deg = reduction->noon.sun.declination_deg,
+        .noon_angle_deg = reduction->noon_angle_deg,
+        .sigma_deg = reduction->sigma_deg,
+        .habit_sigma_deg = reduction->budget.edge_deg,
+        .edge = (int)edge,
+    };
+}
