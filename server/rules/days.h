@@ -7,6 +7,7 @@
 #include "server/rules/caller.h"
 #include "server/rules/change.h"
 #include "server/rules/sites.h"
+#include "server/store/day_rows.h"
 #include "server/wire/records.h"
 
 struct day_page {
@@ -16,14 +17,8 @@ struct day_page {
 };
 void day_page_release(struct day_page *page);
 
-struct participant {
-    struct site_record site;
-    int64_t run;          /* current run, 0 when none */
-    double run_gnomon_mm; /* the run's own height, NAN when none */
-    enum edge run_edge;   /* meaningful with a run */
-};
 struct participant_page {
-    struct participant *items; /* by site */
+    struct participant *items; /* by site; see day_rows.h */
     size_t count;
     char next[ID_MAX + 1];
 };

@@ -176,7 +176,7 @@ int day_rows_add_event(struct db *db, int64_t day, int64_t site, bool join, int6
 }
 
 int day_rows_participants(struct db *db, int64_t day, const char *after, int64_t limit,
-                          struct participant_row **out, size_t *count, struct err *err) {
+                          struct participant **out, size_t *count, struct err *err) {
     struct statement *statement;
     if (db_prepare(db,
                    "SELECT " SITE_COLUMNS ", r.run, r.gnomon_mm, r.edge FROM participation p "
@@ -192,15 +192,15 @@ int day_rows_participants(struct db *db, int64_t day, const char *after, int64_t
     bind_int(statement, 1, day);
     bind_text(statement, 2, after);
     bind_int(statement, 3, limit);
-    struct participant_row *items = NULL;
+    struct participant *items = NULL;
     size_t n = 0;
     enum step step;
     while ((step = statement_step(statement, err)) == STEP_ROW) {
-        struct participant_row *grown = array_room(items, n, sizeof *items, err);
+        struct participant *grown = array_room(items, n, sizeof *items, err);
         if (!grown)
             break;
         items = grown;
-        struct participant_row *row = &items[n++];
+        struct participant *row = &items[n++];
         site_rows_read(statement, 0, &row->site);
         row->run = column_int(statement, SITE_COLUMNS_COUNT);
         row->run_gnomon_mm = column_real(statement, SITE_COLUMNS_COUNT + 1);

@@ -30,7 +30,7 @@ int day_rows_takes_part(struct db *db, int64_t day, int64_t site, bool *out, str
 int day_rows_add_event(struct db *db, int64_t day, int64_t site, bool join, int64_t by,
                        double now_utc_s, struct err *err) __attribute__((warn_unused_result));
 
-struct participant_row {
+struct participant {
     struct site_record site;
     int64_t run; /* current, 0 none */
     double run_gnomon_mm;
@@ -39,7 +39,7 @@ struct participant_row {
 
 /* Who takes part, by site identifier, those above after. *out is to be freed. */
 int day_rows_participants(struct db *db, int64_t day, const char *after, int64_t limit,
-                          struct participant_row **out, size_t *count, struct err *err)
+                          struct participant **out, size_t *count, struct err *err)
     __attribute__((warn_unused_result));
 
 #endif

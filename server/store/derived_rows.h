@@ -1,0 +1,35 @@
+/* SPDX-License-Identifier: MIT */
+/* derived_rows: the days' combined results, and all derived tables together:
+ * emptied before a rebuild, compared after one. */
+#ifndef NOONARC_DERIVED_ROWS_H
+#define NOONARC_DERIVED_ROWS_H
+
+#include "server/base/text.h"
+#include "server/store/db.h"
+
+/* The combined result of a day, in place of one that is there. */
+int derived_rows_put_result(struct db *db, int64_t day, const char *method, const char *body,
+                            size_t body_length, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* Appends the JSON of a day's result. */
+enum found derived_rows_result(struct db *db, int64_t day, struct text *out, struct err *err);
+
+/* Days that have or had a run, by number. *out is to be freed. */
+int derived_rows_days(struct db *db, int64_t **out, size_t *count, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* Empties reduction, pair and day_result. */
+int derived_rows_clear(struct db *db, struct err *err) __attribute__((warn_unused_result));
+
+/* How many rows the derived tables have: reductions, pairs, results. */
+int derived_rows_count(struct db *db, size_t counts[3], struct err *err)
+    __attribute__((warn_unused_result));
+
+/* Inside one transaction: remembers the derived tables; later counts the rows that
+ * are there on one side alone. A rollback forgets what was remembered. */
+int derived_rows_remember(struct db *db, struct err *err) __attribute__((warn_unused_result));
+int derived_rows_differences(struct db *db, size_t *out, struct err *err)
+    __attribute__((warn_unused_result));
+
+#endif
