@@ -9,10 +9,8 @@
 
 #include "server/rules/caller.h"
 #include "server/rules/change.h"
+#include "server/rules/list.h"
 #include "server/wire/records.h"
-
-#define LIST_LIMIT_MAX 500
-#define LIST_LIMIT_ALL 0 /* for exports: everything */
 
 struct site_page {
     struct site_record *items; /* by identifier */
@@ -43,8 +41,7 @@ int site_revise(struct change *change, const struct caller *caller, const struct
                 double now_utc_s, struct site_record *out, struct err *err)
     __attribute__((warn_unused_result));
 
-/* WRITE, organiser. All or nothing; err->field is "row 7, site" with rows counted
- * as sites[0] = row 2. What a spreadsheet need not have (name, zone, contact: name
+/* WRITE, organiser. All or nothing. What a spreadsheet need not have (name, zone, contact: name
  * equal to the identifier, others "") leaves what is known of a site as it is. */
 int site_import(struct change *change, const struct caller *caller, const struct site_record *sites,
                 size_t count, double now_utc_s, struct site_import *out, struct err *err)

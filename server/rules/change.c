@@ -1,0 +1,82 @@
+/* SPDX-License-Identifier: MIT */
+/* change: the touched days are few; a plain list does. */
+#include "server/rules/change.h"
+
+#include <stdlib.h>
+
+#include "server/rules/derive.h"
+#include "server/store/array.h"
+
+struct change {
+    struct db *db;
+    struct almanac *almanac;
+    int64_t *touched;
+    size_t touched_count;
+    bool short_of_memory;
+};
+
+struct change *change_new(struct db *write, struct almanac *almanac) {
+    struct change *change = calloc(1, sizeof *change);
+    if (change) {
+        change->db = write;
+        change->almanac = almanac;
+    }
+    return change;
+}
+
+void change_free(struct change *change) {
+    if (!change)
+        return;
+    free(change->touched);
+    free(change);
+}
+
+struct db *change_db(struct change *change) {
+    return change->db;
+}
+
+struct almanac *change_almanac(struct change *change) {
+    return change->almanac;
+}
+
+void change_touch(struct change *change, int64_t day) {
+    for (size_t i = 0; i < change->touched_count; i++)
+        if (change->touched[i] == day)
+            return;
+    int64_t *grown =
+        array_room(change->touched, change->touched_count, sizeof *change->touched, NULL);
+    if (!grown) {
+        change->short_of_memory = true;
+        return;
+    }
+    change->touched = grown;
+    change->touched[change->touched_count++] = day;
+}
+
+int change_settle(struct change *change, struct err *err) {
+    if (change->short_of_memory)
+        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+    for (size_t i = 0; i < change->touched_count; i++)
+        if (derive_result(change->db, change->touched[i], err))
+            return -1;
+    return 0;
+}
+
+void change_forget(struct change *change) {
+    free(change->touched);
+    change->touched = NULL;
+    change->touched_count = 0;
+    change->short_of_memory = false;
+}
+
+int change_alone(struct change *change, change_work work, void *context, struct err *err) {
+    int result = -1;
+    if (db_begin(change->db, err))
+        return -1;
+    if (work(change, context) || change_settle(change, err) || db_commit(change->db, err))
+        db_rollback(change->db);
+    else
+        result = 0;
+    change_forget(change);
+    return result;
+}

@@ -1,0 +1,86 @@
+/* SPDX-License-Identifier: MIT */
+/* derive: from what is recorded to what follows, in one way for new runs, changed
+ * sites and rebuilds alike. Nothing here depends on the order in which things
+ * came, nor on the clock. */
+#ifndef NOONARC_DERIVE_H
+#define NOONARC_DERIVE_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#include "server/base/text.h"
+#include "server/rules/almanac.h"
+#include "server/store/day_rows.h"
+#include "server/store/db.h"
+#include "server/store/reduction_rows.h"
+#include "server/store/run_rows.h"
+#include "server/store/site_rows.h"
+
+/* The date, by the site's meridian, of the noon a run belongs to: the one nearest
+ * its median reading. The run has a reading. */
+int32_t derive_noon_date(const struct run *run, double lon_deg);
+
+/* Reduces a run at a place. Fails only for dates without a Sun. */
+int derive_reduce(struct almanac *almanac, const struct place *place, const struct run *run,
+                  struct reduction *out, struct err *err) __attribute__((warn_unused_result));
+
+/* A run with its reduction, on the way into the derived tables. */
+struct derived_run {
+    int64_t run, day;
+    const char *day_id;
+    const struct site_row *site;
+    const struct run *sent;
+    const struct reduction *reduction;
+    bool is_current;
+};
+
+/* The reduction in the forms the store and the answer need. text is initialised by
+ * the caller and gets the JSON; left_out has room for RUN_READINGS_MAX. noon is
+ * filled, and true returned, when the reduction counts. */
+bool derive_forms(const struct derived_run *run, struct left_out_record *left_out,
+                  struct reduction_record *record, struct noon_row *noon, struct text *text);
+
+/* Writes the reduction (forms made by derive_forms; noon NULL unless it counts). */
+int derive_put_reduction(struct db *db, const struct derived_run *run,
+                         const struct reduction_record *record, const struct noon_row *noon,
+                         const struct text *text, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* All of the three above: for runs recorded already. */
+int derive_run(struct db *db, struct almanac *almanac, const struct run_row *run,
+               const struct site_row *site, struct err *err) __attribute__((warn_unused_result));
+
+/* The pair rules of a day. */
+struct pair_rules derive_pair_rules(const struct day_record *day);
+
+struct derived_pair {
+    int64_t site1, site2;
+    struct pair_record record;
+};
+
+/* The pairs a noon makes with the noons that count on its day, itself apart. Looks
+ * only at neighbours by longitude. *out is to be freed. */
+int derive_pairs(struct db *db, const struct day_row *day, const struct noon_row *noon,
+                 struct derived_pair **out, size_t *count, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* Puts a site's pairs of a day in place of what it had. */
+int derive_put_pairs(struct db *db, int64_t day, int64_t site, const struct derived_pair *pairs,
+                     size_t count, struct err *err) __attribute__((warn_unused_result));
+
+/* Makes a site's pairs of a day anew from what the store has. */
+int derive_site_pairs(struct db *db, const struct day_row *day, int64_t site, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* Makes all pairs of a day whose pairs were cleared. */
+int derive_day_pairs(struct db *db, const struct day_row *day, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* The combined result of a day as JSON, appended to out. */
+int derive_result_json(struct db *db, int64_t day, struct text *out, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* Makes it and puts it in place of what was there. */
+int derive_result(struct db *db, int64_t day, struct err *err) __attribute__((warn_unused_result));
+
+#endif

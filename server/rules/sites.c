@@ -1,0 +1,213 @@
+/* SPDX-License-Identifier: MIT */
+/* sites: registering, revising and importing. */
+#include "server/rules/sites.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "server/rules/derive.h"
+#include "server/rules/slug.h"
+#include "server/store/site_rows.h"
+
+#define SLUG_TRIES 1000
+
+void site_page_release(struct site_page *page) {
+    free(page->items);
+    *page = (struct site_page){0};
+}
+
+void site_import_release(struct site_import *import) {
+    free(import->keys);
+    *import = (struct site_import){0};
+}
+
+static int not_found(struct err *err) {
+    return err_set(err, ERR_NOT_FOUND, NULL, "There is no such site.");
+}
+
+/* The identifier a new site gets: its own, or one made from its name. */
+static int choose_id(struct db *db, struct site_record *site, struct err *err) {
+    struct site_row row;
+    if (site->site[0] != '\0') {
+        enum found found = site_rows_find(db, site->site, &row, err);
+        if (found == FOUND_ONE)
+            return err_set(err, ERR_SITE_EXISTS, "/site",
+                           "A site called %s exists. Choose another identifier.", site->site);
+        return found == FOUND_FAILED ? -1 : 0;
+    }
+    for (int n = 1; n <= SLUG_TRIES; n++) {
+        slug_make(site->name, n, site->site);
+        enum found found = site_rows_find(db, site->site, &row, err);
+        if (found != FOUND_ONE)
+            return found == FOUND_FAILED ? -1 : 0;
+    }
+    return err_set(err, ERR_SITE_EXISTS, "/name",
+                   "Many sites have that name. Choose an identifier (site) yourself.");
+}
+
+static int add_site(struct change *change, const struct site_record *site, int64_t by,
+                    double now_utc_s, struct site_secrets *secrets, struct err *err) {
+    struct db *db = change_db(change);
+    int64_t id;
+    return site_rows_add(db, site->site, now_utc_s, &id, err) ||
+                   site_rows_add_version(db, id, 1, site, by, now_utc_s, err) ||
+                   caller_add_site(change, id, false, by, now_utc_s, secrets, err)
+               ? -1
+               : 0;
+}
+
+int site_register(struct change *change, const struct site_record *site, double now_utc_s,
+                  struct site_record *out, struct site_secrets *secrets, struct err *err) {
+    struct site_record record = *site;
+    if (choose_id(change_db(change), &record, err) ||
+        add_site(change, &record, 0, now_utc_s, secrets, err))
+        return -1;
+    *out = record;
+    return 0;
+}
+
+static bool same_real(double one, double two) {
+    return one == two || (isnan(one) && isnan(two));
+}
+
+static bool same_place(const struct place *one, const struct place *two) {
+    return one->lat_deg == two->lat_deg && one->lon_deg == two->lon_deg &&
+           one->elevation_m == two->elevation_m;
+}
+
+static bool same_site(const struct site_record *one, const struct site_record *two) {
+    return same_place(&one->place, &two->place) && strcmp(one->name, two->name) == 0 &&
+           strcmp(one->zone, two->zone) == 0 && strcmp(one->contact, two->contact) == 0 &&
+           same_real(one->gnomon_mm, two->gnomon_mm) && one->edge == two->edge;
+}
+
+/* Every run of a site that moved is reduced and paired anew. First all reductions,
+ * then the pairs, which look at them. */
+static int derive_anew(struct change *change, const struct site_row *site, struct err *err) {
+    struct db *db = change_db(change);
+    struct run_row *runs = NULL;
+    size_t count = 0;
+    int result = -1;
+    if (run_rows_list(db, site->id, 0, INT64_MAX, &runs, &count, err))
+        return -1;
+    for (size_t i = 0; i < count; i++)
+        if (derive_run(db, change_almanac(change), &runs[i], site, err))
+            goto cleanup;
+    for (size_t i = 0; i < count; i++) {
+        struct day_row day;
+        if (!run_row_is_current(&runs[i]))
+            continue;
+        if (day_rows_get(db, runs[i].day, &day, err) != FOUND_ONE ||
+            derive_site_pairs(db, &day, site->id, err))
+            goto cleanup;
+        change_touch(change, day.id);
+    }
+    result = 0;
+cleanup:
+    run_rows_release(runs, count);
+    return result;
+}
+
+/* Appends a version unless nothing changed. changed may be NULL. */
+static int revise(struct change *change, const struct site_row *old, const struct site_record *site,
+                  int64_t by, double now_utc_s, bool *changed, struct err *err) {
+    bool differs = !same_site(&old->record, site);
+    if (differs) {
+        struct site_row row = {.id = old->id, .version = old->version + 1, .record = *site};
+        if (site_rows_add_version(change_db(change), row.id, row.version, site, by, now_utc_s,
+                                  err) ||
+            (!same_place(&old->record.place, &site->place) && derive_anew(change, &row, err)))
+            return -1;
+    }
+    *changed = differs;
+    return 0;
+}
+
+int site_revise(struct change *change, const struct caller *caller, const struct site_record *site,
+                double now_utc_s, struct site_record *out, struct err *err) {
+    struct site_row old;
+    bool changed;
+    if (caller_may(caller, ROLE_SCHOOL, site->site, err))
+        return -1;
+    enum found found = site_rows_find(change_db(change), site->site, &old, err);
+    if (found != FOUND_ONE)
+        return found == FOUND_FAILED ? -1 : not_found(err);
+    if (revise(change, &old, site, caller->credential, now_utc_s, &changed, err))
+        return -1;
+    *out = *site;
+    return 0;
+}
+
+/* What the spreadsheet left open stays as it is known. */
+static void keep_known(const struct site_record *old, struct site_record *site) {
+    if (strcmp(site->name, site->site) == 0)
+        memcpy(site->name, old->name, sizeof site->name);
+    if (site->zone[0] == '\0')
+        memcpy(site->zone, old->zone, sizeof site->zone);
+    if (site->contact[0] == '\0')
+        memcpy(site->contact, old->contact, sizeof site->contact);
+}
+
+static int import_one(struct change *change, const struct caller *caller,
+                      const struct site_record *site, double now_utc_s, struct site_import *out,
+                      struct err *err) {
+    struct site_row old;
+    struct site_record record = *site;
+    enum found found = site_rows_find(change_db(change), site->site, &old, err);
+    if (found == FOUND_FAILED)
+        return -1;
+    if (found == FOUND_NONE) {
+        struct site_import_key *key = &out->keys[out->added];
+        memcpy(key->site, site->site, sizeof key->site);
+        if (add_site(change, site, caller->credential, now_utc_s, &key->secrets, err))
+            return -1;
+        out->added++;
+        return 0;
+    }
+    bool changed;
+    keep_known(&old.record, &record);
+    if (revise(change, &old, &record, caller->credential, now_utc_s, &changed, err))
+        return -1;
+    if (changed)
+        out->changed++;
+    else
+        out->unchanged++;
+    return 0;
+}
+
+int site_import(struct change *change, const struct caller *caller, const struct site_record *sites,
+                size_t count, double now_utc_s, struct site_import *out, struct err *err) {
+    if (caller_may(caller, ROLE_ORGANISER, NULL, err))
+        return -1;
+    struct site_import import = {.keys = calloc(count + 1, sizeof *import.keys)};
+    if (!import.keys)
+        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+    for (size_t i = 0; i < count; i++)
+        if (import_one(change, caller, &sites[i], now_utc_s, &import, err)) {
+            site_import_release(&import);
+            return -1;
+        }
+    *out = import;
+    return 0;
+}
+
+int site_get(struct db *db, const char *site, struct site_record *out, struct err *err) {
+    struct site_row row;
+    enum found found = site_rows_find(db, site, &row, err);
+    if (found != FOUND_ONE)
+        return found == FOUND_FAILED ? -1 : not_found(err);
+    *out = row.record;
+    return 0;
+}
+
+int site_list(struct db *db, const char *after, size_t limit, struct site_page *out,
+              struct err *err) {
+    struct site_page page = {0};
+    if (site_rows_list(db, after, list_ask(limit), &page.items, &page.count, err))
+        return -1;
+    if (list_more(limit, &page.count))
+        memcpy(page.next, page.items[page.count - 1].site, sizeof page.next);
+    *out = page;
+    return 0;
+}

@@ -1,0 +1,196 @@
+/* SPDX-License-Identifier: MIT */
+/* writer: a queue, a thread, and group commit. */
+#include "server/rules/writer.h"
+
+#include <pthread.h>
+#include <stdlib.h>
+
+#include "server/base/log.h"
+
+struct writer {
+    pthread_mutex_t lock;
+    pthread_cond_t more;
+    struct job *first, *last;
+    bool closing;
+    struct writer_counts counts;
+    struct db *db; /* owned */
+    struct change *change;
+    pthread_t thread;
+};
+
+/* A batch on its way: which jobs their own rule undid. */
+struct batch {
+    struct job *job[WRITER_BATCH_MAX];
+    bool undone[WRITER_BATCH_MAX];
+    int count;
+};
+
+static bool take(struct writer *writer, struct batch *batch) {
+    pthread_mutex_lock(&writer->lock);
+    while (!writer->first && !writer->closing)
+        pthread_cond_wait(&writer->more, &writer->lock);
+    batch->count = 0;
+    while (writer->first && batch->count < WRITER_BATCH_MAX) {
+        struct job *job = writer->first;
+        writer->first = job->next;
+        batch->undone[batch->count] = false;
+        batch->job[batch->count++] = job;
+    }
+    if (!writer->first)
+        writer->last = NULL;
+    writer->counts.waiting -= batch->count;
+    pthread_mutex_unlock(&writer->lock);
+    return batch->count > 0;
+}
+
+/* Each job behind a savepoint, so that one that is refused harms no other. */
+static int work_off(struct writer *writer, struct batch *batch, struct err *err) {
+    if (db_begin(writer->db, err))
+        return -1;
+    for (int i = 0; i < batch->count; i++) {
+        if (db_savepoint(writer->db, err))
+            return -1;
+        batch->undone[i] = batch->job[i]->work(writer->change, batch->job[i]->context) != 0;
+        if (batch->undone[i])
+            db_savepoint_undo(writer->db);
+        else if (db_savepoint_keep(writer->db, err))
+            return -1;
+    }
+    return change_settle(writer->change, err) || db_commit(writer->db, err) ? -1 : 0;
+}
+
+static void count(struct writer *writer, const struct batch *batch, bool committed) {
+    int undone = 0;
+    for (int i = 0; i < batch->count; i++)
+        undone += batch->undone[i];
+    pthread_mutex_lock(&writer->lock);
+    writer->counts.undone += undone;
+    if (committed) {
+        writer->counts.batches++;
+        writer->counts.jobs += batch->count - undone;
+    } else {
+        writer->counts.failed += batch->count - undone;
+    }
+    pthread_mutex_unlock(&writer->lock);
+}
+
+static void *run(void *argument) {
+    struct writer *writer = argument;
+    struct batch batch;
+    while (take(writer, &batch)) {
+        struct err err = {0};
+        bool committed = work_off(writer, &batch, &err) == 0;
+        if (!committed) {
+            db_rollback(writer->db);
+            log_line(NOONARC_LOG_ERROR, "writer: batch of %d lost: %s", batch.count, err.text);
+        }
+        change_forget(writer->change);
+        count(writer, &batch, committed);
+        for (int i = 0; i < batch.count; i++)
+            batch.job[i]->done(batch.job[i]->context, committed && !batch.undone[i]);
+    }
+    return NULL;
+}
+
+int writer_new(struct db *write, struct almanac *almanac, struct writer **out, struct err *err) {
+    struct writer *writer = calloc(1, sizeof *writer);
+    struct change *change = change_new(write, almanac);
+    if (!writer || !change)
+        goto cleanup;
+    writer->db = write;
+    writer->change = change;
+    pthread_mutex_init(&writer->lock, NULL);
+    pthread_cond_init(&writer->more, NULL);
+    if (pthread_create(&writer->thread, NULL, run, writer) != 0) {
+        pthread_cond_destroy(&writer->more);
+        pthread_mutex_destroy(&writer->lock);
+        goto cleanup;
+    }
+    *out = writer;
+    return 0;
+cleanup:
+    change_free(change);
+    free(writer);
+    return err_set(err, ERR_INTERNAL, NULL, "The writer could not be started.");
+}
+
+void writer_free(struct writer *writer) {
+    if (!writer)
+        return;
+    pthread_mutex_lock(&writer->lock);
+    writer->closing = true;
+    pthread_cond_signal(&writer->more);
+    pthread_mutex_unlock(&writer->lock);
+    pthread_join(writer->thread, NULL);
+    pthread_cond_destroy(&writer->more);
+    pthread_mutex_destroy(&writer->lock);
+    change_free(writer->change);
+    db_close(writer->db);
+    free(writer);
+}
+
+int writer_submit(struct writer *writer, struct job *job, struct err *err) {
+    job->next = NULL;
+    pthread_mutex_lock(&writer->lock);
+    bool full = writer->counts.waiting >= WRITER_QUEUE_MAX || writer->closing;
+    if (!full) {
+        if (writer->last)
+            writer->last->next = job;
+        else
+            writer->first = job;
+        writer->last = job;
+        writer->counts.waiting++;
+        pthread_cond_signal(&writer->more);
+    }
+    pthread_mutex_unlock(&writer->lock);
+    return full ? err_set(err, ERR_BUSY, NULL, "Too much is waiting to be written; try again.") : 0;
+}
+
+struct call {
+    pthread_mutex_t lock;
+    pthread_cond_t ended;
+    change_work work;
+    void *context;
+    bool over, committed;
+};
+
+static int call_work(struct change *change, void *context) {
+    struct call *call = context;
+    return call->work(change, call->context);
+}
+
+static void call_done(void *context, bool committed) {
+    struct call *call = context;
+    pthread_mutex_lock(&call->lock);
+    call->over = true;
+    call->committed = committed;
+    pthread_cond_signal(&call->ended);
+    pthread_mutex_unlock(&call->lock);
+}
+
+int writer_call(struct writer *writer, change_work work, void *context, struct err *err) {
+    struct call call = {.work = work, .context = context};
+    struct job job = {.work = call_work, .done = call_done, .context = &call};
+    pthread_mutex_init(&call.lock, NULL);
+    pthread_cond_init(&call.ended, NULL);
+    int result = writer_submit(writer, &job, err);
+    if (result == 0) {
+        pthread_mutex_lock(&call.lock);
+        while (!call.over)
+            pthread_cond_wait(&call.ended, &call.lock);
+        pthread_mutex_unlock(&call.lock);
+        result = call.committed ? 0 : -1;
+        if (result)
+            err_set(err, ERR_STORAGE, NULL, "The change was not kept.");
+    }
+    pthread_cond_destroy(&call.ended);
+    pthread_mutex_destroy(&call.lock);
+    return result;
+}
+
+struct writer_counts writer_counts(struct writer *writer) {
+    pthread_mutex_lock(&writer->lock);
+    struct writer_counts counts = writer->counts;
+    pthread_mutex_unlock(&writer->lock);
+    return counts;
+}
