@@ -15,6 +15,8 @@
 #include "server/rules/caller.h"
 #include "server/rules/change.h"
 #include "server/science/reduce.h"
+#include "server/store/day_rows.h"
+#include "server/store/site_rows.h"
 #include "server/wire/records.h"
 #include "server/wire/spreadsheet.h"
 
@@ -35,9 +37,9 @@ struct submission {
 /* What a reduction was made from; accept_run makes it anew when the site changed
  * in between. Caller-owned, some 10 KB: keep it in the request, not on a stack. */
 struct prepared {
-    bool replay;       /* an answer exists: nothing was reduced */
-    int64_t site, day; /* keys in the store */
-    int64_t site_version;
+    bool replay; /* an answer exists: nothing was reduced */
+    struct day_row day;
+    struct site_row site; /* as it was reduced */
     struct reduction reduction;
 };
 

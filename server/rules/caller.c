@@ -5,9 +5,9 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "server/rules/lookup.h"
 #include "server/rules/secret.h"
 #include "server/store/credential_rows.h"
-#include "server/store/site_rows.h"
 #include "server/wire/field.h"
 
 static const char *const role_names[] = {
@@ -102,12 +102,8 @@ int caller_renew_class_code(struct change *change, const struct caller *caller, 
     struct db *db = change_db(change);
     struct site_row row;
     char code[SECRET_MAX];
-    if (caller_may(caller, ROLE_SCHOOL, site, err))
+    if (caller_may(caller, ROLE_SCHOOL, site, err) || lookup_site(db, site, &row, err))
         return -1;
-    enum found found = site_rows_find(db, site, &row, err);
-    if (found != FOUND_ONE)
-        return found == FOUND_FAILED ? -1
-                                     : err_set(err, ERR_NOT_FOUND, NULL, "There is no such site.");
     secret_make_code(code);
     if (credential_rows_revoke(db, row.id, "class", caller->credential, now_utc_s, err) ||
         add(change, code, ROLE_CLASS, row.id, "", caller->credential, now_utc_s, err))

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "server/rules/derive.h"
+#include "server/rules/lookup.h"
 #include "server/rules/slug.h"
 #include "server/store/site_rows.h"
 
@@ -20,10 +21,6 @@ void site_page_release(struct site_page *page) {
 void site_import_release(struct site_import *import) {
     free(import->keys);
     *import = (struct site_import){0};
-}
-
-static int not_found(struct err *err) {
-    return err_set(err, ERR_NOT_FOUND, NULL, "There is no such site.");
 }
 
 /* The identifier a new site gets: its own, or one made from its name. */
@@ -128,12 +125,9 @@ int site_revise(struct change *change, const struct caller *caller, const struct
                 double now_utc_s, struct site_record *out, struct err *err) {
     struct site_row old;
     bool changed;
-    if (caller_may(caller, ROLE_SCHOOL, site->site, err))
-        return -1;
-    enum found found = site_rows_find(change_db(change), site->site, &old, err);
-    if (found != FOUND_ONE)
-        return found == FOUND_FAILED ? -1 : not_found(err);
-    if (revise(change, &old, site, caller->credential, now_utc_s, &changed, err))
+    if (caller_may(caller, ROLE_SCHOOL, site->site, err) ||
+        lookup_site(change_db(change), site->site, &old, err) ||
+        revise(change, &old, site, caller->credential, now_utc_s, &changed, err))
         return -1;
     *out = *site;
     return 0;
@@ -194,9 +188,8 @@ int site_import(struct change *change, const struct caller *caller, const struct
 
 int site_get(struct db *db, const char *site, struct site_record *out, struct err *err) {
     struct site_row row;
-    enum found found = site_rows_find(db, site, &row, err);
-    if (found != FOUND_ONE)
-        return found == FOUND_FAILED ? -1 : not_found(err);
+    if (lookup_site(db, site, &row, err))
+        return -1;
     *out = row.record;
     return 0;
 }

@@ -1,0 +1,167 @@
+/* SPDX-License-Identifier: MIT */
+/* accept: one submission from the body to the answer, and withdrawing. */
+#include "server/rules/accept.h"
+
+#include <assert.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "server/rules/accept_record.h"
+#include "server/rules/lookup.h"
+#include "server/rules/verdict.h"
+#include "server/store/hash.h"
+
+/* One hash for what was sent and where to. */
+static void hash_of(const struct submission *submission, char out[HASH_HEX_MAX]) {
+    const struct hash_part parts[] = {
+        {submission->run->day, strlen(submission->run->day)},
+        {submission->run->site, strlen(submission->run->site)},
+        {submission->body, submission->body_length},
+    };
+    hash_parts(parts, sizeof parts / sizeof *parts, out);
+}
+
+/* Whether the key was answered before; then answer (unless NULL) is that answer. */
+static int answered(struct db *db, const struct submission *submission, struct text *answer,
+                    bool *out, struct err *err) {
+    char first_hash[HASH_HEX_MAX], hash[HASH_HEX_MAX];
+    struct text unused;
+    text_init(&unused, ACCEPT_ANSWER_MAX);
+    enum found found =
+        run_rows_answered(db, submission->caller->credential, submission->idempotency_key,
+                          first_hash, answer ? answer : &unused, err);
+    text_release(&unused);
+    if (found == FOUND_ONE) {
+        hash_of(submission, hash);
+        if (strcmp(hash, first_hash) != 0)
+            return err_set(err, ERR_KEY_REUSED, "Idempotency-Key",
+                           "That Idempotency-Key came with another body before. Use a new key for "
+                           "every new run.");
+        if (answer && answer->failed)
+            return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+    }
+    *out = found == FOUND_ONE;
+    return found == FOUND_FAILED ? -1 : 0;
+}
+
+/* A correction names the current run; a first run finds none. */
+static int check_current(struct db *db, int64_t day, int64_t site, int64_t supersedes,
+                         struct err *err) {
+    int64_t current;
+    enum found found = run_rows_current(db, day, site, &current, err);
+    if (found == FOUND_FAILED)
+        return -1;
+    if (found == FOUND_ONE && supersedes == 0)
+        return err_set(err, ERR_RUN_EXISTS, "/supersedes",
+                       "The site has run %lld on that day. To correct it send supersedes: %lld.",
+                       (long long)current, (long long)current);
+    if (supersedes != 0 && (found == FOUND_NONE || supersedes != current))
+        return err_set(err, ERR_RUN_NOT_CURRENT, "/supersedes",
+                       "Run %lld is not the current run of the site on that day.",
+                       (long long)supersedes);
+    return 0;
+}
+
+static int check_state(struct db *db, const struct prepared *prepared, int64_t supersedes,
+                       struct err *err) {
+    bool takes_part;
+    if (day_rows_takes_part(db, prepared->day.id, prepared->site.id, &takes_part, err))
+        return -1;
+    if (!takes_part)
+        return err_set(err, ERR_NOT_TAKING_PART, NULL,
+                       "The site does not take part in that day. Join the day first.");
+    return check_current(db, prepared->day.id, prepared->site.id, supersedes, err);
+}
+
+int accept_prepare(struct db *db, struct almanac *almanac, const struct submission *submission,
+                   struct prepared *out, struct err *err) {
+    const struct run_record *run = submission->run;
+    if (caller_may(submission->caller, ROLE_CLASS, run->site, err) ||
+        answered(db, submission, NULL, &out->replay, err))
+        return -1;
+    if (out->replay)
+        return 0;
+    if (lookup_day(db, run->day, &out->day, err) || lookup_site(db, run->site, &out->site, err) ||
+        check_state(db, out, run->supersedes, err) ||
+        verdict_reduce(almanac, &out->day.record, &out->site.record.place, &run->run,
+                       &out->reduction, err))
+        return -1;
+    return 0;
+}
+
+/* The site may have been revised, or the request prepared for a replay that is
+ * none any more, since accept_prepare looked. */
+static int check_again(struct change *change, const struct submission *submission,
+                       struct prepared *prepared, struct err *err) {
+    struct db *db = change_db(change);
+    struct site_row site;
+    if (prepared->replay)
+        return accept_prepare(db, change_almanac(change), submission, prepared, err);
+    if (site_rows_get(db, prepared->site.id, &site, err) != FOUND_ONE)
+        return err_set(err, ERR_INTERNAL, NULL, "The site vanished.");
+    if (site.version != prepared->site.version) {
+        prepared->site = site;
+        if (verdict_reduce(change_almanac(change), &prepared->day.record, &site.record.place,
+                           &submission->run->run, &prepared->reduction, err))
+            return -1;
+    }
+    return check_state(db, prepared, submission->run->supersedes, err);
+}
+
+int accept_run(struct change *change, const struct submission *submission,
+               struct prepared *prepared, accept_answer write_answer, struct text *answer,
+               bool *replayed, struct err *err) {
+    bool replay;
+    char hash[HASH_HEX_MAX];
+    if (answered(change_db(change), submission, answer, &replay, err))
+        return -1;
+    if (!replay) {
+        if (check_again(change, submission, prepared, err))
+            return -1;
+        hash_of(submission, hash);
+        struct accept_record record = {
+            .day = &prepared->day,
+            .site = &prepared->site,
+            .sent = submission->run,
+            .reduction = &prepared->reduction,
+            .body = submission->body,
+            .body_length = submission->body_length,
+            .body_hash = hash,
+            .idempotency_key = submission->idempotency_key,
+            .by = submission->caller->credential,
+            .now_utc_s = submission->now_utc_s,
+        };
+        if (accept_record(change, &record, write_answer, answer, NULL, NULL, err))
+            return -1;
+    }
+    *replayed = replay;
+    return 0;
+}
+
+int accept_withdraw(struct change *change, const struct caller *caller, int64_t run,
+                    const char *reason, double now_utc_s, struct err *err) {
+    struct db *db = change_db(change);
+    struct run_row row;
+    int result = -1;
+    if (caller->role < ROLE_SCHOOL)
+        return caller_may(caller, ROLE_SCHOOL, NULL, err);
+    if (lookup_run(db, run, &row, err))
+        return -1;
+    if (caller_may(caller, ROLE_SCHOOL, row.site_id, err))
+        goto cleanup;
+    if (!run_row_is_current(&row)) {
+        err_set(err, ERR_RUN_NOT_CURRENT, NULL, "Run %lld was corrected or withdrawn before.",
+                (long long)run);
+        goto cleanup;
+    }
+    if (run_rows_withdraw(db, run, reason, caller->credential, now_utc_s, err) ||
+        reduction_rows_retire(db, run, err) ||
+        derive_put_pairs(db, row.day, row.site, NULL, 0, err))
+        goto cleanup;
+    change_touch(change, row.day);
+    result = 0;
+cleanup:
+    free(row.body);
+    return result;
+}

@@ -1,0 +1,156 @@
+/* SPDX-License-Identifier: MIT */
+/* accept_import: a day's spreadsheet. Each site's rows become a run in the same
+ * JSON a class would have sent, so that what is recorded has one form; what is
+ * reduced is read back from that. */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "server/rules/accept_record.h"
+#include "server/rules/lookup.h"
+#include "server/rules/verdict.h"
+#include "server/store/hash.h"
+#include "server/wire/record_read.h"
+#include "server/wire/record_write.h"
+
+#define BODY_MAX (1u << 18)
+
+void run_import_release(struct run_import *import) {
+    for (size_t i = 0; i < import->count; i++)
+        free(import->items[i].reduction_json);
+    free(import->items);
+    *import = (struct run_import){0};
+}
+
+/* One site's part of the sheet on its way in. */
+struct part {
+    struct change *change;
+    const struct caller *caller;
+    const struct day_row *day;
+    const struct sheet_readings *sheet;
+    const struct sheet_site *rows;
+    double now_utc_s;
+    struct site_row site;
+    struct run_record sent; /* as read back from text */
+    struct text text;
+    struct reduction reduction;
+};
+
+/* An error found in the run's JSON, told of the row of the sheet it came from. */
+static int in_row(const struct part *part, const struct err *cause, struct err *err) {
+    char field[48];
+    int index;
+    unsigned row = part->rows->first_row;
+    const char *column = "site";
+    if (sscanf(cause->field, "/readings/%d", &index) == 1 && index >= 0 &&
+        (size_t)index < part->rows->readings)
+        row = part->sheet->reading[part->rows->first + (size_t)index].row;
+    if (strncmp(cause->field, "/readings", 9) == 0)
+        column = cause->code == ERR_WRONG_DAY ? "utc" : "shadow_mm";
+    snprintf(field, sizeof field, "row %u, %s", row, column);
+    return err_set(err, cause->code, field, "Site %s: %s", part->rows->site, cause->text);
+}
+
+static int write_body(struct part *part, struct err *err) {
+    struct run_record record;
+    struct json_writer json;
+    struct err cause = {0};
+    run_record_init(&record);
+    if (sheet_run(&part->site.record, &part->sheet->reading[part->rows->first],
+                  part->rows->readings, &record.run, err))
+        return -1;
+    json_write_init(&json, &part->text);
+    record_write_run_request(&json, NULL, &record);
+    if (part->text.failed)
+        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+    if (record_read_run(part->text.bytes, part->text.length, &part->sent, &cause))
+        return in_row(part, &cause, err);
+    return 0;
+}
+
+/* Joins the day if need be, and finds what is superseded. */
+static int prepare_place(struct part *part, struct err *err) {
+    struct db *db = change_db(part->change);
+    int64_t current = 0;
+    bool takes_part;
+    if (day_rows_takes_part(db, part->day->id, part->site.id, &takes_part, err) ||
+        (!takes_part && day_rows_add_event(db, part->day->id, part->site.id, true,
+                                           part->caller->credential, part->now_utc_s, err)))
+        return -1;
+    enum found found = run_rows_current(db, part->day->id, part->site.id, &current, err);
+    if (found == FOUND_FAILED)
+        return -1;
+    part->sent.supersedes = found == FOUND_ONE ? current : 0;
+    memcpy(part->sent.site, part->site.record.site, sizeof part->sent.site);
+    memcpy(part->sent.day, part->day->record.day, sizeof part->sent.day);
+    return 0;
+}
+
+static int import_part(struct part *part, struct run_import_item *out, struct err *err) {
+    struct db *db = change_db(part->change);
+    struct err cause = {0};
+    char hash[HASH_HEX_MAX];
+    if (lookup_site(db, part->rows->site, &part->site, &cause))
+        return in_row(part, &cause, err);
+    if (write_body(part, err))
+        return -1;
+    if (verdict_reduce(change_almanac(part->change), &part->day->record, &part->site.record.place,
+                       &part->sent.run, &part->reduction, &cause))
+        return in_row(part, &cause, err);
+    if (prepare_place(part, err))
+        return -1;
+    hash_bytes(part->text.bytes, part->text.length, hash);
+    const struct accept_record record = {
+        .day = part->day,
+        .site = &part->site,
+        .sent = &part->sent,
+        .reduction = &part->reduction,
+        .body = part->text.bytes,
+        .body_length = part->text.length,
+        .body_hash = hash,
+        .by = part->caller->credential,
+        .now_utc_s = part->now_utc_s,
+    };
+    memcpy(out->site, part->site.record.site, sizeof out->site);
+    return accept_record(part->change, &record, NULL, NULL, &out->run, &out->reduction_json, err);
+}
+
+int accept_import(struct change *change, const struct caller *caller, const char *day,
+                  const struct sheet_readings *readings, double now_utc_s, struct run_import *out,
+                  struct err *err) {
+    struct run_import import = {0};
+    struct day_row day_row;
+    struct part *part = NULL;
+    int result = -1;
+    if (caller_may(caller, ROLE_ORGANISER, NULL, err) ||
+        lookup_day(change_db(change), day, &day_row, err))
+        return -1;
+    part = malloc(sizeof *part);
+    import.items = calloc(readings->sites + 1, sizeof *import.items);
+    if (!part || !import.items) {
+        err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        goto cleanup;
+    }
+    *part = (struct part){.change = change,
+                          .caller = caller,
+                          .day = &day_row,
+                          .sheet = readings,
+                          .now_utc_s = now_utc_s};
+    for (size_t i = 0; i < readings->sites; i++) {
+        part->rows = &readings->site[i];
+        text_init(&part->text, BODY_MAX);
+        int failed = import_part(part, &import.items[i], err);
+        text_release(&part->text);
+        if (failed)
+            goto cleanup;
+        import.count++;
+    }
+    *out = import;
+    import = (struct run_import){0};
+    result = 0;
+cleanup:
+    run_import_release(&import);
+    free(part);
+    return result;
+}

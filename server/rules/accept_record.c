@@ -1,0 +1,118 @@
+/* SPDX-License-Identifier: MIT */
+/* accept_record: everything is worked out first, so that the answer can be
+ * recorded in the same row as the run it answers. */
+#include "server/rules/accept_record.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define REDUCTION_JSON_MAX (1u << 18)
+
+static double sigma_or_infinity(const struct pair_record *record) {
+    return isnan(record->pair.sigma_km) ? INFINITY : record->pair.sigma_km;
+}
+
+/* Most certain first; equals by the names of the sites. */
+static int by_certainty(const void *left, const void *right) {
+    const struct pair_record *a = left, *b = right;
+    double a_km = sigma_or_infinity(a), b_km = sigma_or_infinity(b);
+    if (a_km != b_km)
+        return a_km < b_km ? -1 : 1;
+    int order = strcmp(a->site1, b->site1);
+    return order != 0 ? order : strcmp(a->site2, b->site2);
+}
+
+static int write_out(const struct accept_record *record, int64_t run,
+                     const struct reduction_record *reduction, const struct derived_pair *pairs,
+                     size_t count, accept_answer write_answer, struct text *answer,
+                     struct err *err) {
+    struct pair_record *shown = malloc((count + 1) * sizeof *shown);
+    struct run_record *sent = malloc(sizeof *sent);
+    int result = -1;
+    if (!shown || !sent) {
+        err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        goto cleanup;
+    }
+    for (size_t i = 0; i < count; i++)
+        shown[i] = pairs[i].record;
+    qsort(shown, count, sizeof *shown, by_certainty);
+    *sent = *record->sent;
+    sent->id = run;
+    const struct run_state state = {.submitted_utc_s = record->now_utc_s, .withdrawn_utc_s = NAN};
+    const struct accepted accepted = {
+        .run = sent,
+        .state = &state,
+        .reduction = reduction,
+        .pairs = shown,
+        .pairs_count = count < ACCEPT_PAIRS_MAX ? count : ACCEPT_PAIRS_MAX,
+    };
+    result = write_answer(&accepted, answer, err);
+cleanup:
+    free(sent);
+    free(shown);
+    return result;
+}
+
+static int record_run(struct db *db, const struct accept_record *record, int64_t run,
+                      const struct text *answer, struct err *err) {
+    const struct run_new row = {
+        .day = record->day->id,
+        .site = record->site->id,
+        .supersedes = record->sent->supersedes,
+        .body = record->body,
+        .body_length = record->body_length,
+        .submitted_utc_s = record->now_utc_s,
+        .submitted_by = record->by,
+        .idempotency_key = record->idempotency_key,
+        .body_hash = record->body_hash,
+    };
+    if (run_rows_add(db, run, &row, answer ? answer->bytes : "", answer ? answer->length : 0, err))
+        return -1;
+    return row.supersedes ? reduction_rows_retire(db, row.supersedes, err) : 0;
+}
+
+int accept_record(struct change *change, const struct accept_record *record,
+                  accept_answer write_answer, struct text *answer, int64_t *run,
+                  char **reduction_json, struct err *err) {
+    struct db *db = change_db(change);
+    struct left_out_record left_out[RUN_READINGS_MAX];
+    struct reduction_record reduction;
+    struct noon_row noon;
+    struct derived_pair *pairs = NULL;
+    size_t count = 0;
+    struct text text;
+    int64_t id;
+    int result = -1;
+    text_init(&text, REDUCTION_JSON_MAX);
+    if (run_rows_next_id(db, &id, err))
+        goto cleanup;
+    const struct derived_run derived = {.run = id,
+                                        .day = record->day->id,
+                                        .day_id = record->day->record.day,
+                                        .site = record->site,
+                                        .sent = &record->sent->run,
+                                        .reduction = record->reduction,
+                                        .is_current = true};
+    bool counts = derive_forms(&derived, left_out, &reduction, &noon, &text);
+    if (counts && derive_pairs(db, record->day, &noon, &pairs, &count, err))
+        goto cleanup;
+    if (write_answer && write_out(record, id, &reduction, pairs, count, write_answer, answer, err))
+        goto cleanup;
+    if (record_run(db, record, id, write_answer ? answer : NULL, err) ||
+        derive_put_reduction(db, &derived, &reduction, counts ? &noon : NULL, &text, err) ||
+        derive_put_pairs(db, record->day->id, record->site->id, pairs, count, err))
+        goto cleanup;
+    change_touch(change, record->day->id);
+    if (reduction_json && !(*reduction_json = text_take(&text))) {
+        err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        goto cleanup;
+    }
+    if (run)
+        *run = id;
+    result = 0;
+cleanup:
+    text_release(&text);
+    free(pairs);
+    return result;
+}

@@ -1,0 +1,19 @@
+/* SPDX-License-Identifier: MIT */
+/* lookup: a day, a site or a run by its name, or ERR_NOT_FOUND in words. READ. */
+#ifndef NOONARC_LOOKUP_H
+#define NOONARC_LOOKUP_H
+
+#include "server/store/day_rows.h"
+#include "server/store/run_rows.h"
+#include "server/store/site_rows.h"
+
+int lookup_day(struct db *db, const char *day, struct day_row *out, struct err *err)
+    __attribute__((warn_unused_result));
+int lookup_site(struct db *db, const char *site, struct site_row *out, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* out->body is to be freed. */
+int lookup_run(struct db *db, int64_t run, struct run_row *out, struct err *err)
+    __attribute__((warn_unused_result));
+
+#endif

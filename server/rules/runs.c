@@ -1,0 +1,116 @@
+/* SPDX-License-Identifier: MIT */
+/* runs: the recorded run beside the derived reduction. */
+#include "server/rules/runs.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "server/base/text.h"
+#include "server/rules/list.h"
+#include "server/rules/lookup.h"
+#include "server/store/reduction_rows.h"
+
+#define REDUCTION_JSON_MAX (1u << 20)
+
+void run_view_release(struct run_view *view) {
+    free(view->body);
+    free(view->reduction_json);
+    *view = (struct run_view){0};
+}
+
+void run_page_release(struct run_page *page) {
+    for (size_t i = 0; i < page->count; i++)
+        run_view_release(&page->items[i]);
+    free(page->items);
+    *page = (struct run_page){0};
+}
+
+void reduction_lines_release(struct reduction_lines *lines) {
+    free(lines->items);
+    *lines = (struct reduction_lines){0};
+}
+
+static int reduction_of(struct db *db, int64_t run, char **out, struct err *err) {
+    struct text text;
+    text_init(&text, REDUCTION_JSON_MAX);
+    enum found found = reduction_rows_body(db, run, &text, err);
+    if (found == FOUND_NONE)
+        err_set(err, ERR_STORAGE, NULL, "Run %lld has no reduction. Run `noonarcd rebuild`.",
+                (long long)run);
+    char *json = found == FOUND_ONE ? text_take(&text) : NULL;
+    text_release(&text);
+    if (!json)
+        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+    *out = json;
+    return 0;
+}
+
+int run_get(struct db *db, int64_t run, struct run_view *out, struct err *err) {
+    struct run_row row;
+    struct run_view view = {0};
+    if (lookup_run(db, run, &row, err))
+        return -1;
+    if (reduction_of(db, run, &view.reduction_json, err)) {
+        free(row.body);
+        return -1;
+    }
+    view.run = row.id;
+    memcpy(view.site, row.site_id, sizeof view.site);
+    memcpy(view.day, row.day_id, sizeof view.day);
+    view.submitted_utc_s = row.submitted_utc_s;
+    view.supersedes = row.supersedes;
+    view.superseded_by = row.superseded_by;
+    view.withdrawn_utc_s = row.withdrawn_utc_s;
+    view.body = row.body;
+    view.body_length = row.body_length;
+    *out = view;
+    return 0;
+}
+
+int run_list(struct db *db, const char *day, const char *after, size_t limit, bool with_body,
+             struct run_page *out, struct err *err) {
+    struct day_row day_row;
+    struct current_run *current = NULL;
+    struct run_page page = {0};
+    size_t count = 0;
+    int result = -1;
+    if (lookup_day(db, day, &day_row, err) ||
+        reduction_rows_current(db, day_row.id, after, list_ask(limit), &current, &count, err))
+        return -1;
+    bool more = list_more(limit, &count);
+    page.items = calloc(count + 1, sizeof *page.items);
+    if (!page.items) {
+        err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        goto cleanup;
+    }
+    for (; page.count < count; page.count++) {
+        struct run_view *view = &page.items[page.count];
+        if (run_get(db, current[page.count].run, view, err))
+            goto cleanup;
+        if (!with_body) {
+            free(view->body);
+            view->body = NULL;
+            view->body_length = 0;
+        }
+    }
+    if (more)
+        memcpy(page.next, current[count - 1].site, sizeof page.next);
+    *out = page;
+    page = (struct run_page){0};
+    result = 0;
+cleanup:
+    run_page_release(&page);
+    free(current);
+    return result;
+}
+
+int reduction_lines(struct db *db, const char *day, struct reduction_lines *out, struct err *err) {
+    struct day_row row;
+    struct reduction_lines lines = {0};
+    if (lookup_day(db, day, &row, err) ||
+        reduction_rows_lines(db, row.id, &lines.items, &lines.count, err))
+        return -1;
+    *out = lines;
+    return 0;
+}
