@@ -10,10 +10,11 @@
 #include "server/science/normal.h"
 
 #define CLOCK_SIGMA_S 15.0   /* a phone on a network, looked at a little late */
-#define MARK_SIGMA_M 0.001   /* marking the shadow's end and reading the tape */
+#define MARK_SIGMA_M 0.0015  /* marking the shadow's end and reading the tape */
 #define MARK_SIGMA_FUZZY 0.1 /* and judging where a fuzzy end is, of the zone's width */
 #define REACTION_SIGMA_S 1.0 /* between mark and look at the clock */
 #define SMALLEST_SINE 1e-4   /* keeps slopes finite under an overhead Sun */
+#define NEAREST_DEG 0.01     /* how near to overhead a fit may bring the noon Sun */
 #define PAIRS_MAX 160        /* elementary fits tried for a robust start */
 #define ROUNDS 12
 
@@ -42,11 +43,15 @@ static double shadow_sigma_m(const struct curve *curve, const struct reading *re
 void curve_init(struct curve *curve, const struct place *place, const struct run *run,
                 const struct sun_day *day) {
     struct length height = gnomon_height(&run->gnomon);
+    struct sun_place noon_sun;
+    sun_at(day, sun_transit_utc_s(day, place->lon_deg), &noon_sun);
     *curve = (struct curve){
         .place = place,
         .run = run,
         .day = day,
         .air = refraction_at(place->elevation_m, run->pressure_hpa, run->temperature_c),
+        .noon_declination_deg = noon_sun.declination_deg,
+        .side = place->lat_deg < noon_sun.declination_deg ? -1.0 : 1.0,
         .height_m = height.value_m,
         .height_sigma_m = height.sigma_m,
         .clock_sigma_s = isnan(run->clock_sigma_s) ? CLOCK_SIGMA_S : run->clock_sigma_s,
@@ -102,6 +107,12 @@ double curve_shadow_m(const struct curve *curve, double t_utc_s, double zenith_d
     return gnomon_shadow_m(curve->height_m, zenith_deg, curve->run->gnomon.edge, &curve->air, &sun);
 }
 
+/* Near an overhead Sun two latitudes, one on each side, fit nearly alike: only the
+ * known side counts. */
+static bool on_known_side(const struct curve *curve, double lat_deg) {
+    return curve->side * (lat_deg - curve->noon_declination_deg) > 0.0;
+}
+
 int curve_kept(const struct curve *curve) {
     int kept = 0;
     for (int i = 0; i < curve->sights; i++)
@@ -139,6 +150,8 @@ bool curve_fit(const struct curve *curve, double start_lat_deg, double start_off
         double shorten =
             fmin(1.0, fmin(5.0 / (fabs(step[0]) + DBL_MIN), 7200.0 / (fabs(step[1]) + DBL_MIN)));
         lat_deg += shorten * step[0];
+        if (!on_known_side(curve, lat_deg))
+            lat_deg = curve->noon_declination_deg + curve->side * NEAREST_DEG;
         offset_s += shorten * step[1];
         settled = fabs(step[0]) < 1e-9 && fabs(step[1]) < 1e-5;
         if (!(fabs(lat_deg) < 180.0 && fabs(offset_s) < ANGLE_DAY_S))
@@ -208,7 +221,7 @@ double curve_trimmed(const struct curve *curve, double lat_deg, double offset_s,
             normal_add(&normal, sight[i].slope, sight[i].residual, 1.0);
             normal_add(&normal, sight[j].slope, sight[j].residual, 1.0);
             double x[NORMAL_MAX];
-            if (!normal_solve(&normal, x, NULL))
+            if (!normal_solve(&normal, x, NULL) || !on_known_side(curve, lat_deg + x[0]))
                 continue;
             double sum =
                 trimmed_sum(sight, count, strays, x[0], x[1]) + (x[1] / prior_s) * (x[1] / prior_s);

@@ -23,6 +23,8 @@ struct curve {
     const struct run *run;
     const struct sun_day *day;
     struct refraction air;
+    double noon_declination_deg;
+    double side; /* +1 when the Sun crosses south of the zenith, -1 north: known beforehand */
     double height_m;
     double height_sigma_m;
     double clock_sigma_s;

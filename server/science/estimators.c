@@ -9,30 +9,19 @@ static const struct estimate none = {false, NAN, NAN, NAN, NAN};
 
 /* Zenith distance as it would have been had the Sun kept its noon declination. */
 static double steady_zenith_deg(const struct curve *curve, const struct curve_fit *fit,
-                                const struct sight *sight, double noon_declination_deg) {
+                                const struct sight *sight) {
     double t_utc_s = sight->t_utc_s - fit->offset_s;
     struct sun_place sun;
     sun_at(curve->day, t_utc_s, &sun);
     double hour_deg = sun_hour_angle_deg(curve->day, t_utc_s, curve->place->lon_deg);
     double sin_lat = angle_sin(fit->lat_deg), cos_lat = angle_cos(fit->lat_deg);
     double cos_hour = angle_cos(hour_deg);
-    double up_steady = sin_lat * angle_sin(noon_declination_deg) +
-                       cos_lat * angle_cos(noon_declination_deg) * cos_hour;
+    double up_steady = sin_lat * angle_sin(curve->noon_declination_deg) +
+                       cos_lat * angle_cos(curve->noon_declination_deg) * cos_hour;
     double up = sin_lat * angle_sin(sun.declination_deg) +
                 cos_lat * angle_cos(sun.declination_deg) * cos_hour;
     return sight->zenith_deg +
            (acos(fmin(1.0, up_steady)) - acos(fmin(1.0, up))) * ANGLE_DEG_PER_RAD;
-}
-
-static double noon_declination_deg(const struct curve *curve) {
-    struct sun_place sun;
-    sun_at(curve->day, sun_transit_utc_s(curve->day, curve->place->lon_deg), &sun);
-    return sun.declination_deg;
-}
-
-/* Sign of the noon angle: which side of the zenith the Sun crosses is known. */
-static double side(const struct curve *curve) {
-    return curve->place->lat_deg < noon_declination_deg(curve) ? -1.0 : 1.0;
 }
 
 struct estimate estimator_shortest(const struct curve *curve, const struct curve_fit *fit) {
@@ -46,12 +35,12 @@ struct estimate estimator_shortest(const struct curve *curve, const struct curve
     const struct sight *sight = &curve->sight[best];
     /* Noon may lie between marks: what the curve still falls is part of the doubt. */
     double there_deg = curve_zenith_deg(curve, fit->lat_deg, sight->t_utc_s, fit->offset_s);
-    double fall_deg = there_deg - fabs(fit->lat_deg - noon_declination_deg(curve));
+    double fall_deg = there_deg - fabs(fit->lat_deg - curve->noon_declination_deg);
     double gap_s =
         fabs(sight->t_utc_s - fit->offset_s - sun_transit_utc_s(curve->day, curve->place->lon_deg));
     return (struct estimate){
         .usable = true,
-        .noon_angle_deg = side(curve) * sight->zenith_deg,
+        .noon_angle_deg = curve->side * sight->zenith_deg,
         .sigma_deg = hypot(sight->sigma_deg, fall_deg),
         .transit_utc_s = sight->t_utc_s,
         .transit_sigma_s = fmax(gap_s, curve->time_sigma_s),
@@ -61,7 +50,6 @@ struct estimate estimator_shortest(const struct curve *curve, const struct curve
 /* Fits cos z = top + bend (cos H - 1) [+ lean sin H] and returns the unknowns. */
 static bool fit_cosines(const struct curve *curve, const struct curve_fit *fit, bool lean,
                         double x[NORMAL_MAX], double covariance[NORMAL_MAX][NORMAL_MAX]) {
-    double declination_deg = noon_declination_deg(curve);
     struct normal normal;
     normal_init(&normal, lean ? 3 : 2);
     for (int i = 0; i < curve->sights; i++) {
@@ -70,7 +58,7 @@ static bool fit_cosines(const struct curve *curve, const struct curve_fit *fit, 
             continue;
         double hour_deg = sun_hour_angle_deg(curve->day, sight->t_utc_s, curve->place->lon_deg);
         double half = angle_sin(hour_deg / 2.0);
-        double zenith_deg = steady_zenith_deg(curve, fit, sight, declination_deg);
+        double zenith_deg = steady_zenith_deg(curve, fit, sight);
         double sigma = fmax(angle_sin(zenith_deg), 1e-4) * sight->sigma_deg * ANGLE_RAD_PER_DEG;
         normal_add(&normal, (const double[]){1.0, -2.0 * half * half, angle_sin(hour_deg)},
                    angle_cos(zenith_deg), sigma);
@@ -94,7 +82,7 @@ struct estimate estimator_timed(const struct curve *curve, const struct curve_fi
     double zenith = acos(x[0]);
     return (struct estimate){
         .usable = true,
-        .noon_angle_deg = side(curve) * zenith * ANGLE_DEG_PER_RAD,
+        .noon_angle_deg = curve->side * zenith * ANGLE_DEG_PER_RAD,
         .sigma_deg = sqrt(covariance[0][0]) / sin(zenith) * ANGLE_DEG_PER_RAD,
         .transit_utc_s = NAN,
         .transit_sigma_s = NAN,
@@ -116,7 +104,7 @@ struct estimate estimator_free(const struct curve *curve, const struct curve_fit
     double seconds_per_rad = ANGLE_DEG_PER_RAD / ANGLE_DEG_PER_DAY_S;
     return (struct estimate){
         .usable = true,
-        .noon_angle_deg = side(curve) * zenith * ANGLE_DEG_PER_RAD,
+        .noon_angle_deg = curve->side * zenith * ANGLE_DEG_PER_RAD,
         .sigma_deg = spread(3, rise, covariance) / sin(zenith) * ANGLE_DEG_PER_RAD,
         .transit_utc_s = transit_utc_s + atan2(lean, bend) * seconds_per_rad,
         .transit_sigma_s = spread(3, turn, covariance) * seconds_per_rad,

@@ -15,8 +15,8 @@
 #define TILT_SIGMA_DEG 0.03    /* plumb line and level: 0.5 mm a metre */
 #define EDGE_SIGMA_DEG 0.02    /* a class's habit of where the fuzzy end is */
 #define AIR_SIGMA_SHARE 0.03   /* weather against the standard atmosphere */
-#define STRAY_SIGMAS 4.0       /* beyond this a reading does not belong */
-#define PRIOR_DOF 4.0          /* how many readings the expected scatter is worth */
+#define STRAY_SIGMAS 4.2       /* beyond this a reading does not belong */
+#define PRIOR_DOF 2.0          /* how many readings the expected scatter is worth */
 #define CLOCK_WRONG_SIGMAS 4.0 /* run against its own clock */
 #define CLOCK_UNKNOWN_S 7200.0 /* prior for a clock not believed */
 #define SEARCH_PRIOR_S 600.0   /* while strays are sought */
@@ -100,6 +100,11 @@ static double scatter_ratio(double chi2, double dof) {
     return sqrt((PRIOR_DOF + chi2) / (PRIOR_DOF + fmax(0.0, dof)));
 }
 
+/* From few readings a stray is told less surely: the limit for `dof` others. */
+static double stray_limit(double dof) {
+    return STRAY_SIGMAS * (1.0 + 4.0 / fmax(1.0, dof * dof));
+}
+
 /* A small sample knows its own scatter badly: Student's 68 % factor, first order. */
 static double small_sample_factor(double dof) {
     return 1.0 + 0.5 / (PRIOR_DOF + fmax(0.0, dof));
@@ -159,7 +164,7 @@ static bool settle(struct curve *curve, int usable, struct curve_fit *fit) {
                 sigmas[i] = stray_sigmas(curve, fit, i);
         if (round == 0)
             ratio = median_ratio(curve, sigmas);
-        bool changed = choose_kept(curve, sigmas, STRAY_SIGMAS * ratio, strays);
+        bool changed = choose_kept(curve, sigmas, stray_limit(usable - 2.0) * ratio, strays);
         if (round > 1 && !changed)
             break;
         struct curve_fit next;
