@@ -43,6 +43,7 @@ static double shadow_sigma_m(const struct curve *curve, const struct reading *re
 void curve_init(struct curve *curve, const struct place *place, const struct run *run,
                 const struct sun_day *day) {
     struct length height = gnomon_height(&run->gnomon);
+    double rounding_s = rounding_sigma_s(run);
     struct sun_place noon_sun;
     sun_at(day, sun_transit_utc_s(day, place->lon_deg), &noon_sun);
     *curve = (struct curve){
@@ -54,8 +55,11 @@ void curve_init(struct curve *curve, const struct place *place, const struct run
         .side = place->lat_deg < noon_sun.declination_deg ? -1.0 : 1.0,
         .height_m = height.value_m,
         .height_sigma_m = height.sigma_m,
-        .clock_sigma_s = isnan(run->clock_sigma_s) ? CLOCK_SIGMA_S : run->clock_sigma_s,
-        .time_sigma_s = hypot(REACTION_SIGMA_S, rounding_sigma_s(run)),
+        /* A clock's minutes may have been rounded or cut off: the offset is in doubt
+         * by as much as a single reading. */
+        .clock_sigma_s =
+            hypot(isnan(run->clock_sigma_s) ? CLOCK_SIGMA_S : run->clock_sigma_s, rounding_s),
+        .time_sigma_s = hypot(REACTION_SIGMA_S, rounding_s),
         .sights = run->readings,
     };
     for (int i = 0; i < run->readings; i++) {

@@ -151,6 +151,19 @@ static bool robust_start(const struct curve *curve, int strays, struct curve_fit
     return true;
 }
 
+/* Leaves out two marks that were exchanged, where so many may be left out. */
+static bool drop_exchanged(struct curve *curve, struct curve_fit *fit, const int *order,
+                           int usable) {
+    int pair[2] = {0, 0};
+    if (!slip_exchange(curve, fit, order, usable, pair))
+        return true;
+    int more = curve->sight[pair[0]].kept + curve->sight[pair[1]].kept;
+    if (usable - curve_kept(curve) + more > strays_max(usable))
+        return true;
+    curve->sight[pair[0]].kept = curve->sight[pair[1]].kept = false;
+    return curve_fit(curve, fit->lat_deg, fit->offset_s, fit->offset_s, SEARCH_PRIOR_S, fit);
+}
+
 /* Finds the sights that belong together and fits them. */
 static bool settle(struct curve *curve, int usable, struct curve_fit *fit) {
     int strays = strays_max(usable);
@@ -234,10 +247,14 @@ static void tell_readings(const struct curve *curve, const struct curve_fit *fit
             squares += residual_deg * residual_deg;
             continue;
         }
-        enum slip slip = slip_of_reading(curve, fit, i);
+        enum slip cause[SLIP_CAUSES];
+        slip_of_reading(curve, fit, i, cause);
+        if (bumped != SLIP_NONE)
+            cause[0] = bumped;
         out->left_out[out->left_outs++] = (struct left_out){
             .reading = i,
-            .slip = slip == SLIP_OUTLIER && bumped != SLIP_NONE ? bumped : slip,
+            .slip = cause[0],
+            .also = {cause[1], cause[2]},
             .residual_deg = residual_deg,
             .residual_sigma = residual_deg / sight->sigma_deg,
             .instead_m = curve_shadow_m(curve, sight->t_utc_s, zenith_deg),
@@ -265,7 +282,7 @@ static enum reduce_status time_status(const struct curve *curve, const struct no
 static enum reduce_status fit_run(struct curve *curve, int usable, const int *order,
                                   struct reduction *out) {
     struct curve_fit fit;
-    if (!settle(curve, usable, &fit))
+    if (!settle(curve, usable, &fit) || !drop_exchanged(curve, &fit, order, usable))
         return REDUCE_IMPLAUSIBLE;
     enum slip bumped = SLIP_NONE;
     int first = slip_bump(curve, &fit, order, usable);

@@ -17,10 +17,9 @@ struct reading {
 
 struct run {
     struct gnomon gnomon;
-    double pressure_hpa;  /* measured, NAN when not */
-    double temperature_c; /* measured, NAN when not */
-    double
-        clock_sigma_s; /* how well the clock was set, NAN: 10 s (a phone on a network, read late) */
+    double pressure_hpa;   /* measured, NAN when not */
+    double temperature_c;  /* measured, NAN when not */
+    double clock_sigma_s;  /* how well the clock was set, NAN: 15 s (a phone, read late) */
     double tilt_sigma_deg; /* plumb line and level together, NAN: 0.03 */
     int readings;
     struct reading reading[RUN_READINGS_MAX]; /* in the order they were sent */

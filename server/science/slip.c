@@ -10,11 +10,15 @@
 #include "server/science/normal.h"
 
 #define CLOSE_SIGMAS 3.0     /* a corrected reading within this lies on the curve */
+#define NOTICED_SIGMAS 2.0   /* a mark off by less shows nothing */
+#define ROUNDING_M 0.0005    /* lengths are written in whole millimetres */
 #define SENSELESS_DEG 2.0    /* median misfit at which a run is questioned */
 #define HOPELESS_DEG 8.0     /* ... at which it is refused even without a named cause */
 #define EXPLAINED_DEG 1.0    /* a named cause must bring the misfit below this */
 #define EXPLAINED_SHARE 0.25 /* and below this share of what it was */
 #define BUMP_CHI2 30.0       /* how much better two curves must be than one */
+#define EXCHANGE_CHI2 18.0   /* how much better two marks fit exchanged */
+#define CLOCK_COST 40.0      /* chi-square a wrong clock has to be worth */
 #define STRAY_COST 16.0      /* chi-square a left-out reading has to be worth */
 
 static const struct {
@@ -81,7 +85,7 @@ static double shadow_sigma_m(const struct curve *curve, const struct sight *sigh
 
 /* Would the shadow lie on the curve with two neighbouring digits (in mm) exchanged back? */
 static bool digits_swapped(long sent_mm, double expected_mm, double close_mm) {
-    for (long power = 1; power * 10 <= sent_mm; power *= 10) {
+    for (long power = 1; power <= sent_mm; power *= 10) {
         long low = sent_mm / power % 10, high = sent_mm / (power * 10) % 10;
         long meant_mm = sent_mm + (low - high) * power * 10 + (high - low) * power;
         if (low != high && fabs((double)meant_mm - expected_mm) < close_mm)
@@ -93,8 +97,6 @@ static bool digits_swapped(long sent_mm, double expected_mm, double close_mm) {
 /* Would it with one digit, tens of millimetres or above, changed? */
 static bool digit_wrong(long sent_mm, double expected_mm, double close_mm) {
     for (long power = 10; power <= sent_mm * 10 && power <= 100000; power *= 10) {
-        if ((double)power < 2.0 * close_mm)
-            continue; /* any shadow would match */
         long there = sent_mm / power % 10;
         for (long digit = 0; digit <= 9; digit++) {
             long meant_mm = sent_mm + (digit - there) * power;
@@ -112,21 +114,31 @@ static bool fits_at(const struct curve *curve, const struct curve_fit *fit,
     return fabs(sight->zenith_deg - zenith_deg) < CLOSE_SIGMAS * sight->sigma_deg;
 }
 
-static bool time_wrong(const struct curve *curve, const struct curve_fit *fit,
-                       const struct sight *sight) {
-    static const double shifts_s[] = {3600.0, 43200.0, 600.0, 1200.0, 1800.0, 2400.0, 3000.0};
-    for (size_t k = 0; k < sizeof shifts_s / sizeof shifts_s[0]; k++)
-        if (fits_at(curve, fit, sight, sight->t_utc_s + shifts_s[k]) ||
-            fits_at(curve, fit, sight, sight->t_utc_s - shifts_s[k]))
+static bool fits_shifted(const struct curve *curve, const struct curve_fit *fit,
+                         const struct sight *sight, double shift_s) {
+    return fits_at(curve, fit, sight, sight->t_utc_s + shift_s) ||
+           fits_at(curve, fit, sight, sight->t_utc_s - shift_s);
+}
+
+static bool minutes_wrong(const struct curve *curve, const struct curve_fit *fit,
+                          const struct sight *sight) {
+    for (double shift_s = 600.0; shift_s < 3600.0; shift_s += 600.0)
+        if (fits_shifted(curve, fit, sight, shift_s))
             return true;
     return false;
 }
 
+/* Two marks exchanged leave both off the curve, the second perhaps too little to
+ * be left out by itself. */
 static bool exchanged(const struct curve *curve, const struct curve_fit *fit, int index) {
     const struct sight *sight = &curve->sight[index];
     for (int i = 0; i < curve->sights; i++) {
         const struct sight *other = &curve->sight[i];
-        if (i != index && !other->kept && !isnan(other->zenith_deg) &&
+        if (i == index || isnan(other->zenith_deg))
+            continue;
+        double off_deg = other->zenith_deg -
+                         curve_zenith_deg(curve, fit->lat_deg, other->t_utc_s, fit->offset_s);
+        if (fabs(off_deg) > NOTICED_SIGMAS * other->sigma_deg &&
             fits_at(curve, fit, sight, other->t_utc_s) &&
             fits_at(curve, fit, other, sight->t_utc_s))
             return true;
@@ -134,25 +146,42 @@ static bool exchanged(const struct curve *curve, const struct curve_fit *fit, in
     return false;
 }
 
-enum slip slip_of_reading(const struct curve *curve, const struct curve_fit *fit, int index) {
+void slip_of_reading(const struct curve *curve, const struct curve_fit *fit, int index,
+                     enum slip cause[SLIP_CAUSES]) {
     const struct sight *sight = &curve->sight[index];
     double expected_m = shadow_on_curve_m(curve, fit, sight->t_utc_s);
     double close_m = CLOSE_SIGMAS * shadow_sigma_m(curve, sight, expected_m);
     double sent_m = curve->run->reading[index].shadow_m;
+    double expected_mm = expected_m * 1000.0, close_mm = close_m * 1000.0;
     long sent_mm = lround(sent_m * 1000.0);
-    if (isnan(sight->zenith_deg))
-        return fabs(sent_m / 10.0 - expected_m) < close_m ? SLIP_TENFOLD : SLIP_TOO_LOW;
-    if (exchanged(curve, fit, index))
-        return SLIP_EXCHANGED;
-    if (fabs(sent_m / 10.0 - expected_m) < close_m || fabs(sent_m * 10.0 - expected_m) < close_m)
-        return SLIP_TENFOLD;
-    if (digits_swapped(sent_mm, expected_m * 1000.0, close_m * 1000.0))
-        return SLIP_DIGITS_SWAPPED;
-    if (digit_wrong(sent_mm, expected_m * 1000.0, close_m * 1000.0))
-        return SLIP_DIGIT;
-    if (time_wrong(curve, fit, sight))
-        return SLIP_TIME;
-    return SLIP_OUTLIER;
+    bool tenfold = fabs(sent_m / 10.0 - expected_m) < close_m ||
+                   fabs(sent_m * 10.0 - expected_m) < close_m + 10.0 * ROUNDING_M;
+    bool seen = !isnan(sight->zenith_deg);
+    const struct {
+        enum slip slip;
+        bool fits;
+    } causes[] = {
+        /* The fewer ways a cause has to fit by chance, the earlier it stands. */
+        {SLIP_EXCHANGED, seen && exchanged(curve, fit, index)},
+        {SLIP_TENFOLD, tenfold},
+        {SLIP_TIME, seen && (fits_shifted(curve, fit, sight, 3600.0) ||
+                             fits_shifted(curve, fit, sight, 43200.0))},
+        {SLIP_DIGITS_SWAPPED, digits_swapped(sent_mm, expected_mm, close_mm)},
+        {SLIP_DIGIT, digit_wrong(sent_mm, expected_mm, close_mm)},
+        {SLIP_TIME, seen && minutes_wrong(curve, fit, sight)},
+        {SLIP_TOO_LOW, !seen},
+        {SLIP_OUTLIER, true},
+    };
+    int found = 0;
+    for (size_t k = 0; k < sizeof causes / sizeof causes[0] && found < SLIP_CAUSES; k++) {
+        bool known = causes[k].slip == SLIP_OUTLIER && found > 0;
+        for (int i = 0; i < found; i++)
+            known |= cause[i] == causes[k].slip;
+        if (causes[k].fits && !known)
+            cause[found++] = causes[k].slip;
+    }
+    while (found < SLIP_CAUSES)
+        cause[found++] = SLIP_NONE;
 }
 
 static int ascending(const void *left, const void *right) {
@@ -160,7 +189,16 @@ static int ascending(const void *left, const void *right) {
     return (a > b) - (a < b);
 }
 
-/* Median of |measured - expected| zenith distance, were the run sent like this. */
+/* All shadows alike: no shadow does that, but a gnomon's height in the wrong column. */
+static bool one_length(const struct run *run) {
+    for (int i = 1; i < run->readings; i++)
+        if (fabs(run->reading[i].shadow_m / run->reading[0].shadow_m - 1.0) > 1e-6)
+            return false;
+    return true;
+}
+
+/* Median of |measured - expected| zenith distance, were the run sent like this; of
+ * a run with one length throughout, the best. */
 static double misfit_deg(const struct place *place, const struct run *run,
                          const struct sun_day *day) {
     struct curve curve;
@@ -172,7 +210,7 @@ static double misfit_deg(const struct place *place, const struct run *run,
         off_deg[i] = isnan(sight->zenith_deg) ? 90.0 : fabs(sight->zenith_deg - zenith_deg);
     }
     qsort(off_deg, (size_t)curve.sights, sizeof off_deg[0], ascending);
-    return off_deg[curve.sights / 2];
+    return off_deg[one_length(run) ? 0 : curve.sights / 2];
 }
 
 /* The run as it would have been without one of the slips below. */
@@ -279,9 +317,38 @@ static double step_chi2(const struct curve *curve, const struct curve_fit *fit, 
     return chi2;
 }
 
+/* Squares of two sights' misfits, in sigma, on given points of the curve. */
+static double misfit2(const struct sight *one, double on_one, const struct sight *two,
+                      double on_two) {
+    return pow((one->zenith_deg - on_one) / one->sigma_deg, 2.0) +
+           pow((two->zenith_deg - on_two) / two->sigma_deg, 2.0);
+}
+
+bool slip_exchange(const struct curve *curve, const struct curve_fit *fit, const int *order,
+                   int count, int pair[2]) {
+    double best = 0.0, kept_chi2 = fit->chi2;
+    for (int k = 0; k + 1 < count; k++) {
+        const struct sight *one = &curve->sight[order[k]], *two = &curve->sight[order[k + 1]];
+        if (!one->kept && !two->kept)
+            continue;
+        double on_one = curve_zenith_deg(curve, fit->lat_deg, one->t_utc_s, fit->offset_s);
+        double on_two = curve_zenith_deg(curve, fit->lat_deg, two->t_utc_s, fit->offset_s);
+        double sent = misfit2(one, on_one, two, on_two);
+        double meant = misfit2(one, on_two, two, on_one);
+        if (sent - meant > best) {
+            best = sent - meant;
+            kept_chi2 = fit->chi2 - (one->kept && two->kept ? sent : 0.0);
+            pair[0] = order[k];
+            pair[1] = order[k + 1];
+        }
+    }
+    /* Against the scatter of the others. */
+    double scatter2 = fmax(1.0, kept_chi2 / fmax(1.0, curve_kept(curve) - 4.0));
+    return best > EXCHANGE_CHI2 * scatter2;
+}
+
 int slip_bump(const struct curve *curve, const struct curve_fit *fit, const int *order, int count) {
     int strays = count - curve_kept(curve);
-    double one_curve = fit->chi2 + STRAY_COST * strays;
     double best = INFINITY, best_step = 0.0;
     int best_first = 0;
     for (int first = 3; first <= count - 2; first++) {
@@ -294,6 +361,9 @@ int slip_bump(const struct curve *curve, const struct curve_fit *fit, const int 
         }
     }
     double scatter2 = fmax(1.0, best / fmax(1.0, count - 4.0));
+    /* What one curve has to be believed to explain the same: strays and a wrong clock. */
+    double clock = pow(fit->offset_s / curve->clock_sigma_s, 2.0);
+    double one_curve = fit->chi2 + scatter2 * (STRAY_COST * strays + fmin(CLOCK_COST, clock));
     bool better = one_curve - best > BUMP_CHI2 * scatter2;
     return better && best_step > 6.0 * sqrt(scatter2) ? best_first : 0;
 }

@@ -8,9 +8,10 @@
 #include "server/science/curve.h"
 #include "server/science/reduce.h"
 
-/* The likeliest cause that puts reading `index` off the fitted curve. All
- * sights not kept are candidates for an exchange with it. */
-enum slip slip_of_reading(const struct curve *curve, const struct curve_fit *fit, int index);
+/* The causes that put reading `index` off the fitted curve, the likeliest first:
+ * cause[0] always, the others SLIP_NONE where fewer fit. */
+void slip_of_reading(const struct curve *curve, const struct curve_fit *fit, int index,
+                     enum slip cause[SLIP_CAUSES]);
 
 /* The cause that makes a run senseless at this place, SLIP_NONE when the
  * readings can be a shadow there (possibly of a wrong clock or height). */
@@ -20,6 +21,11 @@ enum slip slip_of_senseless_run(const struct curve *curve);
  * the height's parts are suspected. fit is the run's own. */
 enum slip slip_of_height(const struct curve *curve, const struct curve_fit *fit,
                          double tolerance_deg);
+
+/* Two sights, neighbours in time and at least one of them kept, that fit far
+ * better exchanged, though neither need stray far by itself. pair is written either way. */
+bool slip_exchange(const struct curve *curve, const struct curve_fit *fit, const int *order,
+                   int count, int pair[2]);
 
 /* Position of a step in the middle of the run: readings from there on (in
  * order of time) follow a curve of their own, as after a bumped gnomon. 0 when
