@@ -4,7 +4,9 @@
 BUILD ?= build
 PREFIX ?= /usr/local
 DESTDIR ?=
-CC ?= gcc
+ifeq ($(origin CC),default)
+CC = gcc
+endif
 OPTIMISE ?= -O2 -g
 WARN ?= -Wall -Wextra -Werror -Wshadow -Wstrict-prototypes -Wmissing-prototypes -Wvla
 SANITISE ?=
@@ -84,7 +86,7 @@ asan: setup
 	@$(MAKE) --no-print-directory check BUILD=$(BUILD)/asan OPTIMISE='-O1 -g -fno-omit-frame-pointer' \
 	  SANITISE='-fsanitize=address,undefined -fno-sanitize-recover=all'
 
-FORMATTED := $(shell find server client tests -name '*.[ch]')
+FORMATTED := $(shell find server client tests deploy -name '*.[ch]')
 lint: setup
 	@clang-format --dry-run --Werror $(FORMATTED)
 	@tests/layers
@@ -94,11 +96,22 @@ lint: setup
 format:
 	@clang-format -i $(FORMATTED)
 
+study: setup
+	@$(MAKE) --no-print-directory $(BUILD)/noon-study
+	@$(BUILD)/noon-study $(SEED) $(RUNS)
+SEED ?= 1
+RUNS ?= 400
+SIMULATE_OBJ := $(call objects,tests/support/simulate.c)
+$(BUILD)/noon-study: $(call objects,tests/study/noon_study.c) $(SIMULATE_OBJ) $(CORE_OBJ)
+	$(CC) $(LDFLAGS) -o $@ $^ $(CORE_LIBS)
+$(BUILD)/demo-day: $(call objects,deploy/demo_day.c) $(SIMULATE_OBJ) $(CORE_OBJ)
+	$(CC) $(LDFLAGS) -o $@ $^ $(CORE_LIBS)
+
 bench: all $(BENCHES)
 	@BUILD=$(BUILD) tests/bench/run
 
 demo: setup
-	@$(MAKE) --no-print-directory all
+	@$(MAKE) --no-print-directory all $(BUILD)/demo-day
 	@BUILD=$(BUILD) deploy/demo
 
 install: all
