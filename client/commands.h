@@ -1,0 +1,23 @@
+/* SPDX-License-Identifier: MIT */
+/* commands: every command there is, each defined in a file of its own. */
+#ifndef NOONARC_COMMANDS_H
+#define NOONARC_COMMANDS_H
+
+#include "client/client.h"
+
+extern const struct command sun_command, noon_command, reduce_command;
+extern const struct command register_command, keep_command;
+extern const struct command days_command, open_command, join_command, leave_command;
+extern const struct command plan_command;
+extern const struct command submit_command, correct_command, withdraw_command, outbox_command;
+extern const struct command show_command, import_command, export_command;
+
+/* In the order of the help; NULL at the end. */
+extern const struct command *const commands[];
+
+/* Options every command takes, and those of every command that talks to a server. */
+extern const struct option_table common_options, server_options;
+
+const struct command *command_find(const char *name);
+
+#endif

@@ -1,0 +1,244 @@
+/* SPDX-License-Identifier: MIT */
+/* results: answer first, its uncertainty beside it, reasons below. */
+#include "client/results.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "client/screen.h"
+#include "server/base/instant.h"
+
+#define COUNT(array) (sizeof(array) / sizeof(array)[0])
+
+static const struct column reduction_columns[] = {
+    {.title = "site", .key = "site"},
+    {.title = "noon UTC", .key = "transit_utc", .kind = CELL_TIME},
+    {.title = "noon angle °",
+     .key = "noon_angle_deg",
+     .kind = CELL_MEASURE,
+     .sigma_key = "sigma_deg"},
+    {.title = "estimator", .key = "estimator"},
+    {.title = "used", .key = "used", .kind = CELL_FIXED},
+    {.title = "left out", .key = "left_out", .kind = CELL_LENGTH},
+    {.title = "status", .key = "status"},
+};
+
+static const struct column pair_columns[] = {
+    {.title = "site", .key = "site1"},
+    {.title = "site", .key = "site2"},
+    {.title = "apart km", .key = "separation_km", .kind = CELL_FIXED, .decimals = 1},
+    {.title = "angle °", .key = "angle_deg", .kind = CELL_MEASURE, .sigma_key = "angle_sigma_deg"},
+    {.title = "circumference km",
+     .key = "circumference_km",
+     .kind = CELL_MEASURE,
+     .sigma_key = "sigma_km"},
+    {.title = "error %", .key = "error_percent", .kind = CELL_FIXED, .decimals = 2},
+    {.title = "error σ", .key = "error_sigmas", .kind = CELL_FIXED, .decimals = 1},
+    {.title = "status", .key = "status"},
+};
+
+static const struct column refused_columns[] = {
+    {.title = "site", .key = "site1"},
+    {.title = "site", .key = "site2"},
+    {.title = "apart km", .key = "separation_km", .kind = CELL_FIXED, .decimals = 1},
+    {.title = "why not", .key = "reason"},
+};
+
+static const struct column leader_pair_columns[] = {
+    {.title = "place", .key = "place", .kind = CELL_FIXED},
+    {.title = "site", .key = "site1"},
+    {.title = "site", .key = "site2"},
+    {.title = "circumference km",
+     .key = "circumference_km",
+     .kind = CELL_MEASURE,
+     .sigma_key = "sigma_km"},
+    {.title = "error %", .key = "error_percent", .kind = CELL_FIXED, .decimals = 2},
+    {.title = "error σ", .key = "error_sigmas", .kind = CELL_FIXED, .decimals = 1},
+};
+
+static const struct column leader_site_columns[] = {
+    {.title = "place", .key = "place", .kind = CELL_FIXED},
+    {.title = "site", .key = "site"},
+    {.title = "circumference km",
+     .key = "circumference_km",
+     .kind = CELL_MEASURE,
+     .sigma_key = "sigma_km"},
+    {.title = "error %", .key = "error_percent", .kind = CELL_FIXED, .decimals = 2},
+    {.title = "error σ", .key = "error_sigmas", .kind = CELL_FIXED, .decimals = 1},
+    {.title = "partners", .key = "partners", .kind = CELL_FIXED},
+};
+
+static const struct column honesty_columns[] = {
+    {.title = "place", .key = "place", .kind = CELL_FIXED},
+    {.title = "site", .key = "site"},
+    {.title = "σ °", .key = "sigma_deg", .kind = CELL_FIXED, .decimals = 3},
+    {.title = "error °", .key = "error_deg", .kind = CELL_FIXED, .decimals = 3},
+    {.title = "error σ", .key = "error_sigmas", .kind = CELL_FIXED, .decimals = 1},
+    {.title = "score", .key = "score", .kind = CELL_FIXED, .decimals = 2},
+};
+
+static void print_time_of(FILE *out, const json_t *object, const char *key) {
+    double t_utc_s;
+    if (instant_parse(screen_string(object, key), &t_utc_s, NULL, NULL) == 0)
+        screen_time(out, t_utc_s);
+}
+
+static void print_left_out(FILE *out, const json_t *reduction) {
+    size_t i;
+    const json_t *row;
+    json_array_foreach(screen_get(reduction, "left_out"), i, row) {
+        char line[512];
+        snprintf(line, sizeof line, "reading %.0f, %.11s UTC, %.10g mm: %s",
+                 screen_number(row, "reading") + 1, screen_string(row, "utc") + 11,
+                 screen_number(row, "shadow_mm"), screen_string(row, "advice"));
+        screen_wrapped(out, 2, line);
+    }
+}
+
+static void print_estimates(FILE *out, const json_t *reduction) {
+    const char *key;
+    json_t *estimate;
+    json_object_foreach((json_t *)screen_get(reduction, "estimates"), key, estimate) {
+        if (!json_is_object(estimate) || strcmp(key, screen_string(reduction, "estimator")) == 0)
+            continue;
+        fprintf(out, "  %-9s ", key);
+        screen_measure(out, screen_number(estimate, "noon_angle_deg"),
+                       screen_number(estimate, "sigma_deg"), "°\n");
+    }
+}
+
+void results_print_reduction(FILE *out, const json_t *reduction) {
+    double angle_deg = screen_number(reduction, "noon_angle_deg");
+    if (isfinite(angle_deg)) {
+        fputs("noon angle  ", out);
+        screen_measure(out, angle_deg, screen_number(reduction, "sigma_deg"), "°");
+        fprintf(out, ", the Sun %s of overhead\n",
+                *screen_string(reduction, "sun_side") == 'N' ? "north" : "south");
+    } else {
+        fputs("noon angle  none\n", out);
+    }
+    fputs("noon        ", out);
+    print_time_of(out, reduction, "transit_utc");
+    fputc('\n', out);
+    if (*screen_string(reduction, "reason") != '\0')
+        screen_wrapped(out, 0, screen_string(reduction, "reason"));
+    if (*screen_string(reduction, "advice") != '\0')
+        screen_wrapped(out, 0, screen_string(reduction, "advice"));
+    if (!isfinite(angle_deg))
+        return;
+    size_t left_out = json_array_size(screen_get(reduction, "left_out"));
+    fprintf(out, "readings    %.0f used, %zu left out%s\n", screen_number(reduction, "used"),
+            left_out, left_out > 0 ? ":" : "");
+    print_left_out(out, reduction);
+    double clock_s = screen_number(reduction, "clock_offset_s");
+    double clock_sigma_s = screen_number(reduction, "clock_offset_sigma_s");
+    if (isfinite(clock_s) && fabs(clock_s) > 2.0 * clock_sigma_s) {
+        fputs("clock       ", out);
+        screen_measure(out, fabs(clock_s), clock_sigma_s, clock_s > 0 ? " s fast" : " s slow");
+        fputs(" as the shadows tell it\n", out);
+    }
+    fprintf(out, "worked out  %s; the other ways, for comparison:\n",
+            screen_string(reduction, "estimator"));
+    print_estimates(out, reduction);
+}
+
+void results_print_reductions(FILE *out, bool aligned, const json_t *reductions) {
+    screen_table(out, aligned, reduction_columns, COUNT(reduction_columns), reductions);
+}
+
+void results_print_pairs(FILE *out, bool aligned, const json_t *pairs) {
+    if (json_array_size(pairs) == 0)
+        fputs("no pair yet\n", out);
+    else
+        screen_table(out, aligned, pair_columns, COUNT(pair_columns), pairs);
+}
+
+void results_print_combined(FILE *out, const json_t *combined) {
+    double circumference_km = screen_number(combined, "circumference_km");
+    double sigma_km = screen_number(combined, "sigma_km");
+    if (!isfinite(circumference_km)) {
+        fprintf(out, "circumference  none yet (%s)\n", screen_string(combined, "status"));
+        return;
+    }
+    fputs("circumference  ", out);
+    screen_measure(out, circumference_km, sigma_km, " km\n");
+    fprintf(out, "from %.0f sites, %.0f %s\n", screen_number(combined, "sites"),
+            screen_number(combined, "days"),
+            screen_number(combined, "days") == 1.0 ? "noon" : "noons");
+    double handbook_km = screen_number(combined, "handbook_km");
+    double local_km = screen_number(combined, "local_km");
+    if (isfinite(handbook_km)) {
+        fprintf(out, "the handbook's meridian is %.1f km long: %+.2f %%, %+.1f σ\n", handbook_km,
+                100.0 * (circumference_km - handbook_km) / handbook_km,
+                (circumference_km - handbook_km) / sigma_km);
+        if (isfinite(local_km))
+            fprintf(out, "its curvature where the sites are makes %.0f km of a perfect day\n",
+                    local_km);
+    }
+    double birge_ratio = screen_number(combined, "birge_ratio");
+    if (isfinite(birge_ratio))
+        fprintf(out, "chi-square %.1f for %.0f degrees of freedom, Birge ratio %.2f\n",
+                screen_number(combined, "chi2"), screen_number(combined, "dof"), birge_ratio);
+    if (isfinite(screen_number(combined, "median_km")))
+        fprintf(out, "median of all pairs %.0f km (%.0f to %.0f)\n",
+                screen_number(combined, "median_km"), screen_number(combined, "median_low_km"),
+                screen_number(combined, "median_high_km"));
+    size_t i;
+    const json_t *row;
+    json_array_foreach(screen_get(combined, "left_out"), i, row) {
+        fputs("left out: ", out);
+        screen_put(out, screen_string(row, "site"));
+        fprintf(out, ", %+.2f° off the line (%.1f σ)\n", screen_number(row, "residual_deg"),
+                fabs(screen_number(row, "residual_sigma")));
+    }
+}
+
+static void print_section(FILE *out, bool aligned, const char *title,
+                          const struct column *columns, size_t count, const json_t *rows) {
+    fprintf(out, "\n%s\n", title);
+    if (json_array_size(rows) == 0)
+        fputs("none\n", out);
+    else
+        screen_table(out, aligned, columns, count, rows);
+}
+
+void results_print_leaderboard(FILE *out, bool aligned, const json_t *board) {
+    print_section(out, aligned, "pairs, nearest to the meridian's length first",
+                  leader_pair_columns, COUNT(leader_pair_columns), screen_get(board, "pairs"));
+    print_section(out, aligned, "sites", leader_site_columns, COUNT(leader_site_columns),
+                  screen_get(board, "sites"));
+    print_section(out, aligned, "honesty: the stated σ against what happened", honesty_columns,
+                  COUNT(honesty_columns), screen_get(board, "honesty"));
+}
+
+static void print_reasons(FILE *out, const json_t *reductions) {
+    size_t i;
+    const json_t *row;
+    json_array_foreach(reductions, i, row) {
+        const char *reason = screen_string(row, "reason");
+        const char *advice = screen_string(row, "advice");
+        if (json_array_size(screen_get(row, "left_out")) == 0 && *reason == '\0' &&
+            *advice == '\0')
+            continue;
+        fputc('\n', out);
+        screen_put(out, screen_string(row, "site"));
+        fputc('\n', out);
+        if (*reason != '\0')
+            screen_wrapped(out, 2, reason);
+        if (*advice != '\0')
+            screen_wrapped(out, 2, advice);
+        print_left_out(out, row);
+    }
+}
+
+void results_print_analysis(FILE *out, bool aligned, const json_t *analysis) {
+    results_print_combined(out, screen_get(analysis, "combined"));
+    print_section(out, aligned, "pairs", pair_columns, COUNT(pair_columns),
+                  screen_get(analysis, "pairs"));
+    if (json_array_size(screen_get(analysis, "pairs_refused")) > 0)
+        print_section(out, aligned, "on one meridian, but not counted as pairs", refused_columns,
+                      COUNT(refused_columns), screen_get(analysis, "pairs_refused"));
+    print_section(out, aligned, "sites", reduction_columns, COUNT(reduction_columns),
+                  screen_get(analysis, "sites"));
+    print_reasons(out, screen_get(analysis, "sites"));
+}
