@@ -344,7 +344,9 @@ void reduce_run(const struct place *place, const struct run *run, const struct s
     curve_init(&curve, place, run, day);
     noon_predict(place, day, &curve.air, &out->noon);
     if (out->noon.status != NOON_MEASURABLE) {
-        out->status = REDUCE_NOON_UNUSABLE;
+        bool swapped = run->readings > 0 && slip_of_senseless_run(&curve) == SLIP_POSITION_SWAPPED;
+        out->status = swapped ? REDUCE_IMPLAUSIBLE : REDUCE_NOON_UNUSABLE;
+        out->run_slip = swapped ? SLIP_POSITION_SWAPPED : SLIP_NONE;
         return;
     }
     if (run->readings < REDUCE_READINGS_MIN) {

@@ -17,7 +17,7 @@
 #define EXPLAINED_DEG 1.0    /* a named cause must bring the misfit below this */
 #define EXPLAINED_SHARE 0.25 /* and below this share of what it was */
 #define BUMP_CHI2 30.0       /* how much better two curves must be than one */
-#define EXCHANGE_CHI2 18.0   /* how much better two marks fit exchanged */
+#define EXCHANGE_CHI2 20.0   /* how much better two marks fit exchanged */
 #define CLOCK_COST 40.0      /* chi-square a wrong clock has to be worth */
 #define STRAY_COST 16.0      /* chi-square a left-out reading has to be worth */
 
@@ -326,20 +326,23 @@ static double misfit2(const struct sight *one, double on_one, const struct sight
 
 bool slip_exchange(const struct curve *curve, const struct curve_fit *fit, const int *order,
                    int count, int pair[2]) {
-    double best = 0.0, kept_chi2 = fit->chi2;
-    for (int k = 0; k + 1 < count; k++) {
-        const struct sight *one = &curve->sight[order[k]], *two = &curve->sight[order[k + 1]];
-        if (!one->kept && !two->kept)
-            continue;
-        double on_one = curve_zenith_deg(curve, fit->lat_deg, one->t_utc_s, fit->offset_s);
-        double on_two = curve_zenith_deg(curve, fit->lat_deg, two->t_utc_s, fit->offset_s);
-        double sent = misfit2(one, on_one, two, on_two);
-        double meant = misfit2(one, on_two, two, on_one);
-        if (sent - meant > best) {
-            best = sent - meant;
-            kept_chi2 = fit->chi2 - (one->kept && two->kept ? sent : 0.0);
-            pair[0] = order[k];
-            pair[1] = order[k + 1];
+    double best = 0.0, kept_chi2 = fit->chi2, on_curve[RUN_READINGS_MAX];
+    for (int k = 0; k < count; k++)
+        on_curve[k] =
+            curve_zenith_deg(curve, fit->lat_deg, curve->sight[order[k]].t_utc_s, fit->offset_s);
+    for (int k = 0; k < count; k++) {
+        for (int m = k + 1; m < count; m++) {
+            const struct sight *one = &curve->sight[order[k]], *two = &curve->sight[order[m]];
+            if (!one->kept && !two->kept)
+                continue;
+            double sent = misfit2(one, on_curve[k], two, on_curve[m]);
+            double meant = misfit2(one, on_curve[m], two, on_curve[k]);
+            if (sent - meant > best) {
+                best = sent - meant;
+                kept_chi2 = fit->chi2 - (one->kept && two->kept ? sent : 0.0);
+                pair[0] = order[k];
+                pair[1] = order[m];
+            }
         }
     }
     /* Against the scatter of the others. */

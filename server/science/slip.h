@@ -22,8 +22,8 @@ enum slip slip_of_senseless_run(const struct curve *curve);
 enum slip slip_of_height(const struct curve *curve, const struct curve_fit *fit,
                          double tolerance_deg);
 
-/* Two sights, neighbours in time and at least one of them kept, that fit far
- * better exchanged, though neither need stray far by itself. pair is written either way. */
+/* Two sights, at least one of them kept, that fit far better exchanged, though neither need stray
+ * far by itself. pair is written either way. */
 bool slip_exchange(const struct curve *curve, const struct curve_fit *fit, const int *order,
                    int count, int pair[2]);
 
