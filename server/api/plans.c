@@ -6,8 +6,7 @@
 #include "server/rules/plan.h"
 
 static const char *const cautions[] = {
-    "Never look at the Sun, with or without an instrument: work with your back to it and watch "
-    "the shadow.",
+    "Never look at the Sun, with or without an instrument: turn your back to it.",
     "A tall pole needs guy ropes, a clear fall zone and an adult beside it.",
     "Shade, water, a hat and sunscreen for everyone who waits for noon.",
     "Local rules and the school's own risk assessment come first.",

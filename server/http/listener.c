@@ -114,8 +114,13 @@ int listener_drain(struct listener *listener, int timeout_s) {
 }
 
 void listener_free(struct listener *listener) {
+    const struct timespec look = {.tv_nsec = DRAIN_LOOK_MS * 1000000L};
     if (listener == NULL)
         return;
+    /* No daemon may be stopped while a connection of it is asleep. */
+    atomic_store(&listener->closing, true);
+    while (atomic_load(&listener->writing) > 0)
+        nanosleep(&look, NULL);
     if (listener->daemon != NULL)
         MHD_stop_daemon(listener->daemon);
     metrics_free(listener->metrics);

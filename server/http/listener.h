@@ -37,7 +37,8 @@ unsigned listener_port(const struct listener *listener);
  * still run. Returns how many were left unanswered. */
 int listener_drain(struct listener *listener, int timeout_s);
 
-/* Closes. After listener_drain, and after writer_free when requests were left. */
+/* Closes. Writes already handed to the writer, which must still run, are waited
+ * for. NULL is fine. */
 void listener_free(struct listener *listener);
 
 #endif

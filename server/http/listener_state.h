@@ -18,7 +18,9 @@ struct listener {
     const char *web_directory;
     unsigned port;
     atomic_int under_way; /* requests begun and not yet answered */
-    atomic_bool stopping;
+    atomic_int writing;   /* of those, asleep until the writer is done */
+    atomic_bool stopping; /* new callers are refused */
+    atomic_bool closing;  /* new writes too */
 };
 
 #endif

@@ -119,13 +119,20 @@ static int work_write(struct change *change, void *context) {
     return visit->route->write(change, &visit->exchange, &visit->err);
 }
 
+/* The visit may be over as soon as the connection goes on. */
+static void wake(struct visit *visit) {
+    struct listener *listener = visit->listener;
+    visit->state = STATE_ANSWERABLE;
+    MHD_resume_connection(visit->connection);
+    atomic_fetch_sub(&listener->writing, 1);
+}
+
 /* On the writer's thread: from here on the connection may go on at once. */
 static void work_done(void *context, bool committed) {
     struct visit *visit = context;
     if (!committed)
         err_set(&visit->err, ERR_STORAGE, NULL, "it could not be stored; try again");
-    visit->state = STATE_ANSWERABLE;
-    MHD_resume_connection(visit->connection);
+    wake(visit);
 }
 
 static int run_read(struct visit *visit) {
@@ -137,6 +144,23 @@ static int run_read(struct visit *visit) {
     int status = visit->route->read(&lookup, &visit->exchange, &visit->err);
     pool_give(listener->pool, db);
     return status;
+}
+
+static void hand_over(struct visit *visit) {
+    struct listener *listener = visit->listener;
+    /* Counted before looking: whoever closes sets the flag before looking at the count. */
+    atomic_fetch_add(&listener->writing, 1);
+    if (atomic_load(&listener->closing)) {
+        atomic_fetch_sub(&listener->writing, 1);
+        err_set(&visit->err, ERR_BUSY, NULL, "the service is stopping; try again soon");
+        return;
+    }
+    visit->state = STATE_WRITING;
+    visit->job = (struct job){.work = work_write, .done = work_done, .context = visit};
+    /* Asleep before it is handed over: the writer may be done before we return. */
+    MHD_suspend_connection(visit->connection);
+    if (writer_submit(listener->writer, &visit->job, &visit->err) != 0)
+        wake(visit);
 }
 
 /* The body is complete: handle it, here or by the writer. */
@@ -159,14 +183,15 @@ static void handle(struct visit *visit) {
     if (run_read(visit) != 0 || route->write == NULL)
         return;
 
-    visit->state = STATE_WRITING;
-    visit->job = (struct job){.work = work_write, .done = work_done, .context = visit};
-    /* Asleep before it is handed over: the writer may be done before we return. */
-    MHD_suspend_connection(visit->connection);
-    if (writer_submit(visit->listener->writer, &visit->job, &visit->err) != 0) {
-        visit->state = STATE_ANSWERABLE;
-        MHD_resume_connection(visit->connection);
-    }
+    hand_over(visit);
+}
+
+static void refuse_size(struct visit *visit) {
+    if (visit->body.maximum == 0)
+        err_set(&visit->err, ERR_BODY_TOO_LARGE, NULL, "nothing is to be sent here");
+    else
+        err_set(&visit->err, ERR_BODY_TOO_LARGE, NULL, "a body here has %zu bytes at most",
+                visit->body.maximum);
 }
 
 static void receive(struct visit *visit, const char *bytes, size_t length) {
@@ -174,8 +199,7 @@ static void receive(struct visit *visit, const char *bytes, size_t length) {
     if (visit->route == NULL || visit->err.code != ERR_NONE)
         return;
     if (visit->received > visit->body.maximum)
-        err_set(&visit->err, ERR_BODY_TOO_LARGE, NULL, "a body here has %zu bytes at most",
-                visit->body.maximum);
+        refuse_size(visit);
     else
         text_add(&visit->body, bytes, length);
 }
@@ -234,8 +258,7 @@ static bool answer_now(const struct visit *visit) {
 static void check_announced(struct visit *visit) {
     const char *length = header(visit, MHD_HTTP_HEADER_CONTENT_LENGTH);
     if (visit->route != NULL && length != NULL && strtoull(length, NULL, 10) > visit->body.maximum)
-        err_set(&visit->err, ERR_BODY_TOO_LARGE, NULL, "a body here has %zu bytes at most",
-                visit->body.maximum);
+        refuse_size(visit);
 }
 
 enum MHD_Result visit_continue(void *cls, struct MHD_Connection *connection, const char *url,

@@ -1,0 +1,24 @@
+/* SPDX-License-Identifier: MIT */
+/* commands: what noonarcd does besides serving: looking after its store. Each
+ * prints what it did on standard output. */
+#ifndef NOONARC_COMMANDS_H
+#define NOONARC_COMMANDS_H
+
+#include "server/config.h"
+#include "server/store/db.h"
+
+/* Opens the store for writing and brings it to the form this program knows. */
+int commands_open_store(const struct config *config, struct db **out, struct err *err)
+    __attribute__((warn_unused_result));
+
+typedef int command_run(const struct config *config, struct err *err);
+
+command_run command_migrate;   /* brings the store up to date and says how much was missing */
+command_run command_rebuild;   /* makes everything derived anew from what was recorded */
+command_run command_organiser; /* a key for the organiser named by the operand, shown once */
+command_run command_check;     /* whether what is derived agrees with what was recorded */
+
+/* Seconds since 1970-01-01 UTC. */
+double commands_now_utc_s(void);
+
+#endif

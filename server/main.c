@@ -1,0 +1,160 @@
+/* SPDX-License-Identifier: MIT */
+/* main: noonarcd, the server. Serving is the list of what is started, stopped in
+ * reverse; the other commands stand in commands.c. Exit status: 0 done, 1 it
+ * failed, 2 it was called wrongly. */
+#include <signal.h>
+#include <sodium.h>
+#include <stdbool.h>
+#include <stdio.h>
+#include <string.h>
+#include <sys/resource.h>
+
+#include "server/base/log.h"
+#include "server/commands.h"
+#include "server/config.h"
+#include "server/http/listener.h"
+#include "server/rules/almanac.h"
+#include "server/rules/writer.h"
+#include "server/store/pool.h"
+
+/* Files that are open besides connections: store, journal, pages, standard streams. */
+#define FILES_OF_OURS 64
+
+static void allow_files(int connections) {
+    struct rlimit files;
+    rlim_t wanted = (rlim_t)connections + FILES_OF_OURS;
+    if (getrlimit(RLIMIT_NOFILE, &files) != 0 || files.rlim_cur >= wanted)
+        return;
+    files.rlim_cur = files.rlim_max < wanted ? files.rlim_max : wanted;
+    if (setrlimit(RLIMIT_NOFILE, &files) != 0 || files.rlim_cur < wanted)
+        log_line(NOONARC_LOG_WARNING, "fewer files than connections: %llu may be open",
+                 (unsigned long long)files.rlim_cur);
+}
+
+static void wait_for_signal(const sigset_t *signals) {
+    int received = 0;
+    while (sigwait(signals, &received) != 0)
+        continue;
+    log_line(NOONARC_LOG_INFO, "stopping on %s", strsignal(received));
+}
+
+static int serve(const struct config *config, struct err *err) {
+    struct db *store = NULL;
+    struct pool *pool = NULL;
+    struct almanac *almanac = NULL;
+    struct writer *writer = NULL;
+    struct listener *listener = NULL;
+    const struct listener_options options = {.address = config->address,
+                                             .port = config->port,
+                                             .connections = config->connections,
+                                             .timeout_s = config->timeout_s,
+                                             .web_directory = config->web};
+    sigset_t signals;
+    int status = -1;
+
+    /* Blocked before the first thread starts, so that all inherit it and only
+     * wait_for_signal hears of them. */
+    sigemptyset(&signals);
+    sigaddset(&signals, SIGINT);
+    sigaddset(&signals, SIGTERM);
+    sigprocmask(SIG_BLOCK, &signals, NULL);
+    signal(SIGPIPE, SIG_IGN);
+    allow_files(config->connections);
+
+    almanac = almanac_new();
+    if (almanac == NULL) {
+        err_set(err, ERR_INTERNAL, NULL, "memory is short");
+        goto cleanup;
+    }
+    if (commands_open_store(config, &store, err) != 0 ||
+        pool_new(config->store, LISTENER_THREADS, &pool, err) != 0)
+        goto cleanup;
+    if (writer_new(store, almanac, &writer, err) != 0)
+        goto cleanup;
+    store = NULL; /* the writer's now */
+    if (listener_new(&options, pool, writer, almanac, &listener, err) != 0)
+        goto cleanup;
+
+    bool v6 = strchr(config->address, ':') != NULL;
+    printf("listening on http://%s%s%s:%u\n", v6 ? "[" : "", config->address, v6 ? "]" : "",
+           listener_port(listener));
+    fflush(stdout);
+    if (config->web[0] == '\0')
+        log_line(NOONARC_LOG_WARNING, "no pages found; see --web");
+    wait_for_signal(&signals);
+    status = 0;
+
+    int left = listener_drain(listener, config->drain_s);
+    if (left > 0)
+        log_line(NOONARC_LOG_WARNING, "%d requests were left unanswered", left);
+cleanup:
+    listener_free(listener);
+    writer_free(writer);
+    pool_free(pool);
+    db_close(store);
+    almanac_free(almanac);
+    return status;
+}
+
+static const struct command {
+    const char *name;
+    const char *operand; /* "" none */
+    command_run *run;
+    const char *help;
+} commands[] = {
+    {"serve", "", serve, "answer requests until a SIGTERM or SIGINT"},
+    {"migrate", "", command_migrate, "bring the store to this program's form"},
+    {"rebuild", "", command_rebuild, "make all that is derived anew from what was recorded"},
+    {"check", "", command_check, "see whether what is derived agrees with what was recorded"},
+    {"organiser", "NAME", command_organiser, "print a new organiser's key"},
+};
+#define COMMANDS (sizeof commands / sizeof commands[0])
+
+static void print_help(FILE *file) {
+    fprintf(file, "noonarcd, the server of noonarc: schools measure the Earth together\n\n"
+                  "usage: noonarcd [options] command\n\ncommands:\n");
+    for (size_t i = 0; i < COMMANDS; i++) {
+        char usage[48];
+        snprintf(usage, sizeof usage, "%s %s", commands[i].name, commands[i].operand);
+        fprintf(file, "  %-24s %s\n", usage, commands[i].help);
+    }
+    fprintf(file, "\noptions:\n");
+    config_print(file);
+}
+
+static const struct command *find_command(const struct config *config) {
+    for (size_t i = 0; config->command != NULL && i < COMMANDS; i++) {
+        bool wants_operand = commands[i].operand[0] != '\0';
+        if (strcmp(commands[i].name, config->command) == 0 &&
+            wants_operand == (config->operand != NULL))
+            return &commands[i];
+    }
+    return NULL;
+}
+
+int main(int argc, char **argv) {
+    struct config config;
+    struct err err = {0};
+    if (argc == 2 && (strcmp(argv[1], "--help") == 0 || strcmp(argv[1], "help") == 0)) {
+        print_help(stdout);
+        return 0;
+    }
+    if (config_read(argc, argv, &config, &err) != 0) {
+        fprintf(stderr, "noonarcd: %s\n", err.text);
+        return 2;
+    }
+    const struct command *command = find_command(&config);
+    if (command == NULL) {
+        print_help(stderr);
+        return 2;
+    }
+    if (sodium_init() < 0) {
+        fprintf(stderr, "noonarcd: no source of random numbers\n");
+        return 1;
+    }
+    if (command->run(&config, &err) != 0) {
+        fprintf(stderr, "noonarcd: %s\n", err.text[0] == '\0' ? err_title(err.code) : err.text);
+        return 1;
+    }
+    return 0;
+}
