@@ -39,7 +39,7 @@ BENCHES := $(patsubst tests/bench/%.c,$(BUILD)/bench/%,$(BENCH_SRC))
 .PHONY: all setup test check asan lint format bench study demo install clean
 all: $(BUILD)/noonarcd $(BUILD)/noonarc
 
-$(BUILD)/noonarcd: $(BUILD)/obj/server/main.o $(SERVER_OBJ) $(CORE_OBJ)
+$(BUILD)/noonarcd: $(call objects,$(wildcard server/*.c)) $(SERVER_OBJ) $(CORE_OBJ)
 	$(CC) $(LDFLAGS) -o $@ $^ $(SERVER_LIBS)
 $(BUILD)/noonarc: $(CLIENT_OBJ) $(CORE_OBJ)
 	$(CC) $(LDFLAGS) -o $@ $^ $(CLIENT_LIBS)
