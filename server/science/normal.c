@@ -42,6 +42,7 @@ static void substitute(int n, double lower[NORMAL_MAX][NORMAL_MAX], const double
 bool normal_solve(const struct normal *normal, double x[NORMAL_MAX],
                   double covariance[NORMAL_MAX][NORMAL_MAX]) {
     int n = normal->unknowns;
+    assert(n >= 1 && n <= NORMAL_MAX);
     double scale[NORMAL_MAX], lower[NORMAL_MAX][NORMAL_MAX];
     for (int i = 0; i < n; i++) {
         if (!(normal->matrix[i][i] > 0.0))

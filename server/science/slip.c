@@ -122,8 +122,8 @@ static bool fits_shifted(const struct curve *curve, const struct curve_fit *fit,
 
 static bool minutes_wrong(const struct curve *curve, const struct curve_fit *fit,
                           const struct sight *sight) {
-    for (double shift_s = 600.0; shift_s < 3600.0; shift_s += 600.0)
-        if (fits_shifted(curve, fit, sight, shift_s))
+    for (int tens = 1; tens < 6; tens++)
+        if (fits_shifted(curve, fit, sight, 600.0 * tens))
             return true;
     return false;
 }
