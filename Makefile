@@ -26,13 +26,14 @@ SERVER_SRC := $(wildcard server/store/*.c server/rules/*.c server/api/*.c server
 CLIENT_SRC := $(wildcard client/*.c)
 TEST_SRC := $(wildcard tests/unit/*_test.c tests/http/*_test.c tests/cli/*_test.c)
 TEST_HELP_SRC := $(wildcard tests/support/*.c)
-BENCH_SRC := $(wildcard tests/bench/*.c)
+BENCH_SRC := $(wildcard tests/bench/*_bench.c)
 
 objects = $(patsubst %.c,$(BUILD)/obj/%.o,$(1))
 CORE_OBJ := $(call objects,$(CORE_SRC))
 SERVER_OBJ := $(call objects,$(SERVER_SRC)) $(BUILD)/gen/migrations.o $(BUILD)/gen/openapi.o
 CLIENT_OBJ := $(call objects,$(CLIENT_SRC))
 TEST_HELP_OBJ := $(call objects,$(TEST_HELP_SRC))
+SIMULATE_OBJ := $(call objects,tests/support/simulate.c)
 TESTS := $(patsubst tests/%.c,$(BUILD)/tests/%,$(TEST_SRC))
 BENCHES := $(patsubst tests/bench/%.c,$(BUILD)/bench/%,$(BENCH_SRC))
 
@@ -69,7 +70,7 @@ $(BUILD)/gen/openapi.c: server/api/openapi.json Makefile
 $(BUILD)/tests/%: $(BUILD)/obj/tests/%.o $(TEST_HELP_OBJ) $(SERVER_OBJ) $(CORE_OBJ)
 	@mkdir -p $(@D)
 	$(CC) $(LDFLAGS) -o $@ $^ $(TEST_LIBS)
-$(BUILD)/bench/%: $(BUILD)/obj/tests/bench/%.o $(SERVER_OBJ) $(CORE_OBJ)
+$(BUILD)/bench/%: $(BUILD)/obj/tests/bench/%.o $(SIMULATE_OBJ) $(SERVER_OBJ) $(CORE_OBJ)
 	@mkdir -p $(@D)
 	$(CC) $(LDFLAGS) -o $@ $^ $(SERVER_LIBS) -lcurl
 
@@ -102,7 +103,6 @@ study: setup
 	@$(BUILD)/noon-study $(SEED) $(RUNS)
 SEED ?= 1
 RUNS ?= 400
-SIMULATE_OBJ := $(call objects,tests/support/simulate.c)
 $(BUILD)/noon-study: $(call objects,tests/study/noon_study.c) $(SIMULATE_OBJ) $(CORE_OBJ)
 	$(CC) $(LDFLAGS) -o $@ $^ $(CORE_LIBS)
 $(BUILD)/demo-day: $(call objects,deploy/demo_day.c) $(SIMULATE_OBJ) $(CORE_OBJ)
