@@ -1,0 +1,264 @@
+// The day's answer, its tables and its files, from the public API and nothing
+// else. Whatever comes from a school is set as text, never as markup.
+
+const API = "/api/v1";
+const SHOWN = 20; // lines of a table
+const THIN = "\u202f"; // narrow no-break space
+const MINUS = "\u2212";
+
+const byId = (id) => document.getElementById(id);
+
+async function fetchJson(path) {
+  const answer = await fetch(API + path, { headers: { Accept: "application/json" } });
+  const body = await answer.json();
+  if (!answer.ok) throw new Error(body.detail ?? body.title ?? `status ${answer.status}`);
+  return body;
+}
+
+// All pages of a list, put together.
+async function fetchAll(path, key) {
+  const items = [];
+  let cursor = null;
+  do {
+    const query = new URLSearchParams({ limit: "500" });
+    if (cursor !== null) query.set("cursor", cursor);
+    const page = await fetchJson(`${path}?${query}`);
+    items.push(...page[key]);
+    cursor = page.next_cursor;
+  } while (cursor !== null);
+  return items;
+}
+
+// --- numbers as they are shown
+
+function grouped(value, decimals) {
+  const [whole, fraction] = Math.abs(value).toFixed(decimals).split(".");
+  const sign = value < 0 && Number(value.toFixed(decimals)) !== 0 ? MINUS : "";
+  const thousands = whole.replace(/\B(?=(\d{3})+$)/g, THIN);
+  return sign + (fraction === undefined ? thousands : `${thousands}.${fraction}`);
+}
+
+// Two significant digits of sigma, the value to the same place (GUM 7.2.6).
+function withSigma(value, sigma) {
+  if (value === null) return null;
+  if (sigma === null || !(sigma > 0)) return { value: grouped(value, 0), sigma: null };
+  let place = Math.floor(Math.log10(sigma)) - 1;
+  if (Math.round(sigma / 10 ** place) >= 100) place += 1;
+  const unit = 10 ** Math.max(place, 0);
+  const decimals = Math.max(-place, 0);
+  const round = (number) => grouped(place > 0 ? Math.round(number / unit) * unit : number, decimals);
+  return { value: round(value), sigma: round(sigma) };
+}
+
+const signed = (value, decimals) =>
+  value === null ? "" : (value > 0 ? "+" : "") + grouped(value, decimals);
+
+// --- building blocks
+
+function element(name, text, className) {
+  const made = document.createElement(name);
+  if (text !== undefined && text !== null) made.textContent = text;
+  if (className !== undefined) made.className = className;
+  return made;
+}
+
+function measured(value, sigma, unit) {
+  const shown = withSigma(value, sigma);
+  const made = element("span", shown === null ? "none" : shown.value);
+  if (shown === null) return made;
+  if (shown.sigma !== null) made.append(element("span", ` ± ${shown.sigma}`, "sigma"));
+  if (unit !== "") made.append(element("span", `${THIN}${unit}`, "sigma"));
+  return made;
+}
+
+// columns: [heading, cell of a row (text or node), is it a number].
+function fillTable(table, columns, rows) {
+  const head = element("thead");
+  const body = element("tbody");
+  const top = element("tr");
+  for (const [heading, , number] of columns) {
+    const cell = element("th", heading, number ? "number" : "");
+    cell.scope = "col";
+    top.append(cell);
+  }
+  head.append(top);
+  for (const row of rows) {
+    const line = element("tr");
+    for (const [, content, number] of columns) {
+      const cell = element("td", undefined, number ? "number" : "");
+      cell.append(content(row));
+      line.append(cell);
+    }
+    body.append(line);
+  }
+  if (rows.length === 0) {
+    const cell = element("td", "Nothing yet.");
+    cell.colSpan = columns.length;
+    const line = element("tr");
+    line.append(cell);
+    body.append(line);
+  }
+  table.replaceChildren(head, body);
+}
+
+function term(list, words, node) {
+  const pair = element("div");
+  const value = element("dd");
+  value.append(node);
+  pair.append(element("dt", words), value);
+  list.append(pair);
+}
+
+// --- the parts of the page
+
+const UNANSWERED = {
+  too_few: "No answer yet: it takes two sites on one meridian on the same day.",
+  unsure: "No answer: the angles of the day differ by less than their uncertainty.",
+};
+
+const plural = (count, one, many) => `${grouped(count, 0)} ${count === 1 ? one : many}`;
+
+function showAnswer(day, result, pairsCount) {
+  const figure = byId("circumference");
+  const beside = byId("beside");
+  const answered = result.status === "ok";
+  figure.hidden = !answered;
+  figure.replaceChildren();
+  beside.replaceChildren();
+  if (answered) figure.append(measured(result.circumference_km, result.sigma_km, "km"));
+  const made = `${day.name === day.day ? "" : `${day.name}, `}${day.date}: ` +
+    `${plural(result.sites, "site", "sites")}, ${plural(pairsCount, "pair", "pairs")}.`;
+  byId("made-by").textContent =
+    answered ? `${made} The ± is one standard uncertainty (σ).` : `${UNANSWERED[result.status] ?? ""} ${made}`;
+  if (answered) {
+    if (result.low_km !== null && result.high_km !== null)
+      term(beside, "Two chances in three that it lies between",
+        `${withSigma(result.low_km, result.sigma_km).value} and ${withSigma(result.high_km, result.sigma_km).value} km`);
+    if (result.median_km !== null)
+      term(beside, "Second opinion (median of all slopes)", measured(result.median_km,
+        result.median_high_km === null || result.median_low_km === null ? result.sigma_km
+          : (result.median_high_km - result.median_low_km) / 2, "km"));
+    if (result.birge_ratio !== null)
+      term(beside, "Scatter against stated σ (Birge ratio)", grouped(result.birge_ratio, 2));
+    if (result.local_km !== null)
+      term(beside, "A perfect day at these latitudes", `${grouped(result.local_km, 0)} km`);
+  }
+  term(beside, "Handbook: once around through the poles", `${grouped(result.handbook_km, 1)} km`);
+}
+
+function showLeaderboard(board, named) {
+  const place = ["Place", (row) => String(row.place), true];
+  const circumference = ["Circumference, km", (row) => measured(row.circumference_km, row.sigma_km, ""), true];
+  const errors = [
+    ["Error, %", (row) => signed(row.error_percent, 2), true],
+    ["Error, in σ", (row) => signed(row.error_sigmas, 1), true],
+  ];
+  fillTable(byId("pairs"),
+    [place, ["Pair", (row) => `${named(row.site1)} – ${named(row.site2)}`], circumference, ...errors], board.pairs);
+  fillTable(byId("sites"),
+    [place, ["Site", (row) => named(row.site)], circumference, ...errors,
+      ["Partners", (row) => String(row.partners), true]], board.sites);
+  fillTable(byId("honesty"),
+    [place, ["Site", (row) => named(row.site)],
+      ["Stated σ, °", (row) => grouped(row.sigma_deg, 4), true],
+      ["Error, °", (row) => signed(row.error_deg, 4), true],
+      ["Error, in σ", (row) => signed(row.error_sigmas, 1), true],
+      ["Score", (row) => signed(row.score, 2), true]], board.honesty);
+}
+
+// Sites that count for nothing, and single readings that do not, with the reason.
+function showLeftOut(runs, result, named) {
+  const rows = [];
+  for (const { site, residual_deg, residual_sigma } of result.left_out)
+    rows.push({ who: named(site), what: "the site", why: "Its angle does not lie on the line of the others: "
+      + `${signed(residual_deg, 3)}°, ${signed(residual_sigma, 1)} σ.` });
+  for (const { reduction } of runs) {
+    if (reduction.status !== "ok")
+      rows.push({ who: named(reduction.site), what: "the site", why: reduction.reason ?? reduction.status });
+    for (const reading of reduction.left_out)
+      rows.push({ who: named(reduction.site), what: `reading of ${reading.utc.slice(11, 19)} UTC`, why: reading.advice });
+  }
+  byId("left-out-words").textContent = rows.length === 0
+    ? "Every site and every reading of the day counts."
+    : "Nothing is dropped in silence: what does not count, and what to check.";
+  byId("left-out").hidden = rows.length === 0;
+  fillTable(byId("left-out"),
+    [["Site", (row) => row.who], ["Left out", (row) => row.what], ["Why", (row) => row.why]], rows);
+}
+
+const FILES = [
+  ["sites.csv", "Sites (CSV)"],
+  ["readings.csv", "Readings (CSV)"],
+  ["reductions.csv", "Noon angles (CSV)"],
+  ["pairs.csv", "Pairs (CSV)"],
+  ["sites.geojson", "Map points (GeoJSON)"],
+  ["result", "Result (JSON)"],
+];
+
+function showFiles(base) {
+  byId("files").replaceChildren(...FILES.map(([file, words]) => {
+    const item = element("li");
+    const link = element("a", words);
+    link.href = `${API}${base}/${file}`;
+    item.append(link);
+    return item;
+  }));
+}
+
+async function showDay(day) {
+  const base = `/days/${encodeURIComponent(day.day)}`;
+  const [result, board, pairs, sites, runs] = await Promise.all([
+    fetchJson(`${base}/result`),
+    fetchJson(`${base}/leaderboard?limit=${SHOWN}`),
+    fetchAll(`${base}/pairs`, "pairs"),
+    fetchAll(`${base}/sites`, "sites"),
+    fetchAll(`${base}/runs`, "runs"),
+  ]);
+  const names = new Map(sites.map((site) => [site.site, site.name]));
+  const named = (site) => names.get(site) ?? site;
+  showAnswer(day, result, pairs.filter((pair) => pair.status === "ok").length);
+  showLeaderboard(board, named);
+  showLeftOut(runs, result, named);
+  showFiles(base);
+}
+
+function chooseDay(days) {
+  const wanted = new URLSearchParams(location.search).get("day");
+  const today = new Date().toISOString().slice(0, 10);
+  const begun = days.filter((day) => day.date <= today);
+  return days.find((day) => day.day === wanted) ?? begun.at(-1) ?? days[0];
+}
+
+function fillChooser(days, chosen) {
+  const chooser = byId("day");
+  chooser.replaceChildren(...days.toReversed().map((day) => {
+    const option = element("option", day.name === day.day ? day.day : `${day.date} ${day.name}`);
+    option.value = day.day;
+    option.selected = day === chosen;
+    return option;
+  }));
+  chooser.disabled = false;
+  chooser.addEventListener("change", () => {
+    location.search = new URLSearchParams({ day: chooser.value }).toString();
+  });
+}
+
+async function start() {
+  const notice = byId("notice");
+  try {
+    const days = await fetchAll("/days", "days");
+    if (days.length === 0) {
+      notice.textContent = "No measurement day has been opened yet.";
+      return;
+    }
+    const day = chooseDay(days);
+    fillChooser(days, day);
+    await showDay(day);
+    notice.hidden = true;
+    byId("main").hidden = false;
+  } catch (failure) {
+    notice.textContent = `The figures could not be fetched: ${failure.message}`;
+  }
+}
+
+start();
