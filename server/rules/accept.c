@@ -2,8 +2,6 @@
 /* accept: one submission from the body to the answer, and withdrawing. */
 #include "server/rules/accept.h"
 
-#include <assert.h>
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
