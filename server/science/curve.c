@@ -3,8 +3,9 @@
  * and clock offset) on which the reduction stands. libm only. */
 #include "server/science/curve.h"
 
+#include <assert.h>
 #include <float.h>
-#include <stdlib.h>
+#include <stddef.h>
 
 #include "server/science/angle.h"
 #include "server/science/normal.h"
@@ -16,6 +17,8 @@
 #define SMALLEST_SINE 1e-4   /* keeps slopes finite under an overhead Sun */
 #define NEAREST_DEG 0.01     /* how near to overhead a fit may bring the noon Sun */
 #define PAIRS_MAX 160        /* elementary fits tried for a robust start */
+#define STRAYS_MAX (RUN_READINGS_MAX / 4)
+#define SMALLEST_DETERMINANT 1e-12 /* of the product of the diagonal */
 #define ROUNDS 12
 
 /* Times given to whole minutes, or whole tens of seconds, are rounded. */
@@ -172,32 +175,36 @@ bool curve_fit(const struct curve *curve, double start_lat_deg, double start_off
     return true;
 }
 
-static int ascending(const void *left, const void *right) {
-    double a = *(const double *)left, b = *(const double *)right;
-    return (a > b) - (a < b);
-}
-
 /* A sight about the point of linearisation. */
 struct linear {
     double residual; /* all over the sight's sigma */
     double slope[2]; /* by latitude, by clock offset */
 };
 
+/* Sum of squares without the `strays` largest; stops above `enough`. */
 static double trimmed_sum(const struct linear *sight, int count, int strays, double lat,
-                          double offset) {
-    double square[RUN_READINGS_MAX], sum = 0.0;
+                          double offset, double enough) {
+    double largest[STRAYS_MAX] = {0.0}, sum = 0.0; /* largest first */
     for (int i = 0; i < count; i++) {
         double left = sight[i].residual - sight[i].slope[0] * lat - sight[i].slope[1] * offset;
-        square[i] = left * left;
+        double square = left * left;
+        for (int k = 0; k < strays; k++) {
+            if (square > largest[k]) {
+                double smaller = largest[k];
+                largest[k] = square;
+                square = smaller;
+            }
+        }
+        sum += square;
+        if (sum > enough)
+            break;
     }
-    qsort(square, (size_t)count, sizeof square[0], ascending);
-    for (int i = 0; i < count - strays; i++)
-        sum += square[i];
     return sum;
 }
 
 double curve_trimmed(const struct curve *curve, double lat_deg, double offset_s, double prior_s,
                      int strays, struct curve_fit *out) {
+    assert(strays >= 0 && strays <= STRAYS_MAX);
     struct linear sight[RUN_READINGS_MAX];
     int count = 0;
     for (int i = 0; i < curve->sights; i++) {
@@ -219,19 +226,27 @@ double curve_trimmed(const struct curve *curve, double lat_deg, double offset_s,
         for (int j = i + 1; j < count; j++) {
             if (number++ % stride != 0)
                 continue;
-            struct normal normal;
-            normal_init(&normal, 2);
-            normal_add(&normal, (const double[]){0.0, 1.0}, 0.0, prior_s);
-            normal_add(&normal, sight[i].slope, sight[i].residual, 1.0);
-            normal_add(&normal, sight[j].slope, sight[j].residual, 1.0);
-            double x[NORMAL_MAX];
-            if (!normal_solve(&normal, x, NULL) || !on_known_side(curve, lat_deg + x[0]))
+            /* Two sights and the prior on the clock settle two unknowns. */
+            const struct linear *one = &sight[i], *two = &sight[j];
+            double prior = 1.0 / (prior_s * prior_s);
+            double aa = one->slope[0] * one->slope[0] + two->slope[0] * two->slope[0];
+            double ab = one->slope[0] * one->slope[1] + two->slope[0] * two->slope[1];
+            double bb = one->slope[1] * one->slope[1] + two->slope[1] * two->slope[1] + prior;
+            double ar = one->slope[0] * one->residual + two->slope[0] * two->residual;
+            double br = one->slope[1] * one->residual + two->slope[1] * two->residual;
+            double determinant = aa * bb - ab * ab;
+            if (!(determinant > SMALLEST_DETERMINANT * aa * bb))
                 continue;
+            double lat = (ar * bb - br * ab) / determinant;
+            double offset = (aa * br - ab * ar) / determinant;
+            if (!on_known_side(curve, lat_deg + lat))
+                continue;
+            double prior_square = offset * offset * prior;
             double sum =
-                trimmed_sum(sight, count, strays, x[0], x[1]) + (x[1] / prior_s) * (x[1] / prior_s);
+                prior_square + trimmed_sum(sight, count, strays, lat, offset, best - prior_square);
             if (sum < best) {
                 best = sum;
-                *out = (struct curve_fit){.lat_deg = lat_deg + x[0], .offset_s = offset_s + x[1]};
+                *out = (struct curve_fit){.lat_deg = lat_deg + lat, .offset_s = offset_s + offset};
             }
         }
     }

@@ -20,6 +20,8 @@
 #define CLOCK_WRONG_SIGMAS 4.0 /* run against its own clock */
 #define CLOCK_UNKNOWN_S 7200.0 /* prior for a clock not believed */
 #define SEARCH_PRIOR_S 600.0   /* while strays are sought */
+#define LINEAR_DEG 0.3         /* so near, a fit linear about the guess is good */
+#define LINEAR_S 200.0
 #define DAYLIGHT_S (6.0 * 3600.0)
 #define ROUNDS 12
 
@@ -145,8 +147,11 @@ static bool robust_start(const struct curve *curve, int strays, struct curve_fit
     }
     if (isinf(best))
         return false;
+    bool near_guess =
+        fabs(out->lat_deg - curve->place->lat_deg) < LINEAR_DEG && fabs(out->offset_s) < LINEAR_S;
     struct curve_fit again; /* the first was linear about a guess */
-    if (!isinf(curve_trimmed(curve, out->lat_deg, out->offset_s, SEARCH_PRIOR_S, strays, &again)))
+    if (!near_guess &&
+        !isinf(curve_trimmed(curve, out->lat_deg, out->offset_s, SEARCH_PRIOR_S, strays, &again)))
         *out = again;
     return true;
 }
