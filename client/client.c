@@ -86,6 +86,11 @@ enum leave client_key(struct client *client, const char *site, const enum key_ki
     *kind = KEY_GIVEN;
     if (leave != LEAVE_OK || secret[0] != '\0')
         return leave;
+    return client_kept_key(client, site, kinds, count, secret, kind);
+}
+
+enum leave client_kept_key(struct client *client, const char *site, const enum key_kind *kinds,
+                           int count, char *secret, enum key_kind *kind) {
     for (int i = 0; i < count; i++) {
         const char *of = kinds[i] == KEY_ORGANISER ? KEYS_ORGANISER_SITE : site;
         int found = keys_find(client->server, of, kinds[i], secret, &client->err);
@@ -126,8 +131,9 @@ static void warn_exposed(struct client *client) {
     if (client->warned || !net_server_exposed(client->server))
         return;
     client->warned = true;
-    fprintf(stderr, "noonarc: careful: %s is not https, so others on the network could read the "
-                    "key\n",
+    fprintf(stderr,
+            "noonarc: careful: %s is not https, so others on the network could read the "
+            "key\n",
             client->server);
 }
 

@@ -32,6 +32,7 @@ struct client {
     bool json;          /* one JSON document on standard output and nothing else there */
     bool terminal;      /* standard output is a terminal */
     const char *server; /* base address */
+    bool told;          /* what was printed says already why it leaves as it does */
     bool warned;        /* about a key on an open line */
     struct err err;
     char note[240];      /* what to do next, told after the error; "" when nothing */
@@ -43,7 +44,7 @@ struct command {
     const char *summary;  /* half a line, for the list */
     const char *operands; /* "DAY SITE"; "" when none */
     int operands_min, operands_max;
-    bool server; /* talks to a server: takes the options of that too */
+    bool server;                             /* talks to a server: takes the options of that too */
     struct option_table options;             /* its own */
     const struct option_table *more_options; /* shared with others, NULL: none */
     enum leave (*run)(struct client *client);
@@ -68,6 +69,10 @@ enum leave client_identifier(struct client *client, int nth, const char *what, c
  * tells which. secret has KEYS_SECRET_MAX bytes. LEAVE_USAGE when there is none. */
 enum leave client_key(struct client *client, const char *site, const enum key_kind *kinds,
                       int count, char *secret, enum key_kind *kind);
+
+/* The same, of the keys kept here alone. */
+enum leave client_kept_key(struct client *client, const char *site, const enum key_kind *kinds,
+                           int count, char *secret, enum key_kind *kind);
 
 /* Sends; LEAVE_OK only for an answer of 2xx. A refusal in the server's words is
  * LEAVE_REFUSED with err and problem filled; no answer, one that asks to try again

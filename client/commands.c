@@ -5,9 +5,11 @@
 #include <string.h>
 
 const struct command *const commands[] = {
-    &register_command, &keep_command,   &days_command,    &join_command,   &leave_command,
-    &plan_command,     &noon_command,   &submit_command,  &correct_command, &withdraw_command,
-    &outbox_command,   &show_command,   &export_command,  &open_command,   &import_command,
+    &register_command, &keep_command,   &days_command,
+    &join_command,     &leave_command,  &plan_command,
+    &noon_command,     &submit_command, &correct_command,
+    &withdraw_command, &outbox_command, &show_command,
+    &export_command,   &open_command,   &import_command,
     &sun_command,      &reduce_command, NULL,
 };
 

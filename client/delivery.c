@@ -9,25 +9,28 @@
 
 /* The secret the run was first sent with, so that the server sees the same sender
  * again; one given on the command line wins. */
-static enum leave choose_key(struct client *client, const struct outbox_item *item, char *secret) {
-    static const enum key_kind kinds[] = {KEY_SCHOOL, KEY_CLASS, KEY_ORGANISER};
+static enum leave choose_key(struct client *client, const struct outbox_item *item,
+                             const char *own_site, char *secret) {
+    const enum key_kind kinds[] = {item->key_kind, KEY_SCHOOL, KEY_CLASS, KEY_ORGANISER};
+    int first = item->key_kind == KEY_GIVEN; /* what was given is not kept */
     enum key_kind kind;
-    bool typed =
-        arguments_given(&client->args, "key") || arguments_given(&client->args, "key-file");
-    if (!typed && item->key_kind != KEY_GIVEN) {
-        const char *site = item->key_kind == KEY_ORGANISER ? KEYS_ORGANISER_SITE : item->site;
-        int found = keys_find(item->server, site, item->key_kind, secret, &client->err);
-        if (found != 0)
-            return found > 0 ? LEAVE_OK : LEAVE_FILE;
-    }
-    return client_key(client, item->site, kinds, 3, secret, &kind);
+    bool mine = own_site == NULL || strcmp(own_site, item->site) == 0;
+    bool typed = mine && (arguments_given(&client->args, "key") ||
+                          arguments_given(&client->args, "key-file"));
+    if (mine && (typed || item->key_kind == KEY_GIVEN))
+        return client_key(client, item->site, kinds + first, 4 - first, secret, &kind);
+    enum leave leave = client_kept_key(client, item->site, kinds + first, 4 - first, secret, &kind);
+    if (leave != LEAVE_USAGE || !mine)
+        return leave;
+    err_clear(&client->err);
+    return client_key(client, item->site, kinds + first, 4 - first, secret, &kind);
 }
 
 static enum leave exchange(struct client *client, const struct outbox_item *item,
-                           struct net_answer *answer, json_t **out) {
+                           const char *own_site, struct net_answer *answer, json_t **out) {
     char secret[KEYS_SECRET_MAX];
     char path[CLIENT_PATH_MAX];
-    enum leave leave = choose_key(client, item, secret);
+    enum leave leave = choose_key(client, item, own_site, secret);
     if (leave != LEAVE_OK)
         return leave;
     snprintf(path, sizeof path, "/api/v1/days/%s/sites/%s/runs", item->day, item->site);
@@ -50,19 +53,21 @@ static enum leave exchange(struct client *client, const struct outbox_item *item
 }
 
 enum leave delivery_send(struct client *client, struct outbox *outbox,
-                         const struct outbox_item *item, struct net_answer *answer, json_t **out) {
+                         const struct outbox_item *item, const char *own_site,
+                         struct net_answer *answer, json_t **out) {
     const char *server = client->server;
     client->server = item->server;
     *out = NULL;
-    enum leave leave = exchange(client, item, answer, out);
+    enum leave leave = exchange(client, item, own_site, answer, out);
     client->server = server;
     enum outbox_state state = leave == LEAVE_OK        ? OUTBOX_DONE
                               : leave == LEAVE_REFUSED ? OUTBOX_REFUSED
                                                        : OUTBOX_WAITING;
     int64_t run = leave == LEAVE_OK ? json_integer_value(screen_get(*out, "run/id")) : 0;
     struct err trouble = {.code = ERR_NONE};
-    if (outbox_mark(outbox, item->number, state, leave == LEAVE_OK ? "" : err_name(client->err.code),
-                    client->err.text, run, &trouble) != 0) {
+    if (outbox_mark(outbox, item->number, state,
+                    leave == LEAVE_OK ? "" : err_name(client->err.code), client->err.text, run,
+                    &trouble) != 0) {
         json_decref(*out);
         *out = NULL;
         client->err = trouble;
@@ -97,7 +102,7 @@ static int weight(enum leave leave) {
 
 #define SILENT_MAX 16
 
-enum leave delivery_send_waiting(struct client *client, struct outbox *outbox, const char *server,
+enum leave delivery_send_waiting(struct client *client, struct outbox *outbox, const char *own_site,
                                  int64_t before, FILE *out, struct delivery_count *count) {
     char silent[SILENT_MAX][OUTBOX_SERVER_MAX]; /* servers that did not answer */
     int silents = 0;
@@ -112,8 +117,8 @@ enum leave delivery_send_waiting(struct client *client, struct outbox *outbox, c
         next = outbox_next(outbox, after, &item, &client->err);
         if (next <= 0 || item.number >= before)
             break;
-        bool skip =
-            item.state != OUTBOX_WAITING || (server != NULL && strcmp(server, item.server) != 0);
+        bool skip = item.state != OUTBOX_WAITING ||
+                    (own_site != NULL && strcmp(client->server, item.server) != 0);
         for (int i = 0; i < silents; i++)
             if (strcmp(silent[i], item.server) == 0 && !skip) {
                 skip = true;
@@ -121,7 +126,7 @@ enum leave delivery_send_waiting(struct client *client, struct outbox *outbox, c
             }
         if (!skip) {
             json_t *result;
-            enum leave leave = delivery_send(client, outbox, &item, &answer, &result);
+            enum leave leave = delivery_send(client, outbox, &item, own_site, &answer, &result);
             tell(out, &item, leave, client->err.text, result);
             json_decref(result);
             count->sent += leave == LEAVE_OK;

@@ -128,7 +128,7 @@ int main(int argc, char **argv) {
     text_init(&client.problem, NET_ANSWER_MAX);
     signal(SIGPIPE, SIG_IGN); /* a lost connection or reader is an error, not an end */
     enum leave leave = run(&client, argc - 1, argv + 1);
-    if (leave != LEAVE_OK)
+    if (leave != LEAVE_OK && !client.told)
         tell(&client, leave);
     if ((fflush(stdout) != 0 || ferror(stdout)) && leave == LEAVE_OK) {
         if (errno != EPIPE)

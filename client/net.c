@@ -144,7 +144,8 @@ cleanup:
 }
 
 void net_encode(struct text *out, const char *value) {
-    static const char plain[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-._~";
+    static const char plain[] =
+        "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-._~";
     for (; *value != '\0'; value++) {
         if (strchr(plain, *value) != NULL)
             text_add(out, value, 1);

@@ -63,8 +63,8 @@ static int check_value(const struct option_row *row, const char *field, const ch
         return check_number(row, field, text, number, err);
     case OPTION_DATE:
         if (!date_parse(text, &day_number))
-            return err_set(err, ERR_BAD_DATE, field, "%s wants a date like 2027-03-21, not \"%.40s\"",
-                           field, text);
+            return err_set(err, ERR_BAD_DATE, field,
+                           "%s wants a date like 2027-03-21, not \"%.40s\"", field, text);
         *number = day_number;
         break;
     }

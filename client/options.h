@@ -32,7 +32,8 @@ struct option_table {
     const struct option_row *rows;
     size_t count;
 };
-#define OPTION_TABLE(array) {(array), sizeof(array) / sizeof(array)[0]}
+#define OPTION_TABLE(array)                                                                        \
+    { (array), sizeof(array) / sizeof(array)[0] }
 
 #define ARGUMENTS_TABLES_MAX 4
 #define ARGUMENTS_GIVEN_MAX 320 /* more than a run has readings */

@@ -20,13 +20,13 @@ static const char schema[] =
     " number INTEGER PRIMARY KEY AUTOINCREMENT,"
     " server TEXT NOT NULL, site TEXT NOT NULL, day TEXT NOT NULL,"
     " idempotency_key TEXT NOT NULL UNIQUE,"
-    " body TEXT NOT NULL,"                 /* run document as sent */
-    " key_kind INTEGER NOT NULL,"          /* enum key_kind */
-    " state INTEGER NOT NULL,"             /* enum outbox_state */
-    " created_utc_s REAL NOT NULL,"        /* seconds since 1970-01-01 UTC */
+    " body TEXT NOT NULL,"          /* run document as sent */
+    " key_kind INTEGER NOT NULL,"   /* enum key_kind */
+    " state INTEGER NOT NULL,"      /* enum outbox_state */
+    " created_utc_s REAL NOT NULL," /* seconds since 1970-01-01 UTC */
     " tries INTEGER NOT NULL DEFAULT 0,"
     " code TEXT NOT NULL DEFAULT '', reason TEXT NOT NULL DEFAULT '',"
-    " run INTEGER NOT NULL DEFAULT 0);"    /* the server's number, 0 none */
+    " run INTEGER NOT NULL DEFAULT 0);" /* the server's number, 0 none */
     "CREATE TABLE draft (server TEXT NOT NULL, site TEXT NOT NULL, day TEXT NOT NULL,"
     " body TEXT NOT NULL, PRIMARY KEY (server, site, day));"
     "CREATE TABLE known_site (server TEXT NOT NULL, site TEXT NOT NULL, body TEXT NOT NULL,"
@@ -63,8 +63,8 @@ static int execute(struct outbox *outbox, const char *sql, struct err *err) {
 }
 
 /* Prepares and binds: one letter of kinds per value, t text, i int64_t, d double. */
-static sqlite3_stmt *ask(struct outbox *outbox, struct err *err, const char *sql,
-                         const char *kinds, ...) {
+static sqlite3_stmt *ask(struct outbox *outbox, struct err *err, const char *sql, const char *kinds,
+                         ...) {
     sqlite3_stmt *statement = NULL;
     int code = sqlite3_prepare_v2(outbox->db, sql, -1, &statement, NULL);
     va_list values;
@@ -251,10 +251,10 @@ int outbox_mark(struct outbox *outbox, int64_t number, enum outbox_state state, 
 }
 
 int outbox_retry(struct outbox *outbox, int64_t number, struct err *err) {
-    return finish(outbox,
-                  ask(outbox, err, "UPDATE outbox SET state = 0 WHERE number = ? AND state = 2",
-                      "i", number),
-                  err);
+    return finish(
+        outbox,
+        ask(outbox, err, "UPDATE outbox SET state = 0 WHERE number = ? AND state = 2", "i", number),
+        err);
 }
 
 int outbox_drop(struct outbox *outbox, int64_t number, struct err *err) {
@@ -296,11 +296,11 @@ int outbox_draft_keep(struct outbox *outbox, const char *server, const char *sit
 
 int outbox_draft_find(struct outbox *outbox, const char *server, const char *site, const char *day,
                       char **body, struct err *err) {
-    return take_text(
-        outbox,
-        ask(outbox, err, "SELECT body FROM draft WHERE server = ? AND site = ? AND day = ?", "ttt",
-            server, site, day),
-        body, err);
+    return take_text(outbox,
+                     ask(outbox, err,
+                         "SELECT body FROM draft WHERE server = ? AND site = ? AND day = ?", "ttt",
+                         server, site, day),
+                     body, err);
 }
 
 int outbox_draft_drop(struct outbox *outbox, const char *server, const char *site, const char *day,

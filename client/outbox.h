@@ -33,10 +33,10 @@ struct outbox_item {
     enum outbox_state state;
     double created_utc_s;
     int tries;
-    char code[40];     /* why it is refused or still waiting, as an error code */
-    char reason[321];  /* and as a sentence */
-    int64_t run;       /* the server's number of it once done, else 0 */
-    bool from_draft;   /* outbox_add: the draft of this server, site and day has become this run */
+    char code[40];    /* why it is refused or still waiting, as an error code */
+    char reason[321]; /* and as a sentence */
+    int64_t run;      /* the server's number of it once done, else 0 */
+    bool from_draft;  /* outbox_add: the draft of this server, site and day has become this run */
 };
 
 void outbox_item_release(struct outbox_item *item);

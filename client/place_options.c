@@ -2,28 +2,6 @@
 /* place_options: decimal degrees, east and north positive. */
 #include "client/place_options.h"
 
-static const struct option_row rows[] = {
-    {.name = "lat",
-     .kind = OPTION_NUMBER,
-     .value = "DEG",
-     .min = -90,
-     .max = 90,
-     .help = "latitude in decimal degrees, north positive"},
-    {.name = "lon",
-     .kind = OPTION_NUMBER,
-     .value = "DEG",
-     .min = -180,
-     .max = 180,
-     .help = "longitude in decimal degrees, east positive"},
-    {.name = "elev",
-     .kind = OPTION_NUMBER,
-     .value = "M",
-     .min = -500,
-     .max = 9000,
-     .help = "height above sea level in metres (else 0)"},
-};
-const struct option_table place_options = OPTION_TABLE(rows);
-
 enum leave place_options_take(struct client *client, struct place *out) {
     static const char *const wanted[] = {"lat", "lon"};
     for (size_t i = 0; i < 2; i++)

@@ -6,8 +6,24 @@
 #include "client/client.h"
 #include "server/science/noon.h"
 
-/* --lat, --lon, --elev */
-extern const struct option_table place_options;
+/* --lat, --lon and --elev, as rows for a command's own table. */
+#define PLACE_OPTION_ROWS                                                                          \
+    {.name = "lat",                                                                                \
+     .kind = OPTION_NUMBER,                                                                        \
+     .value = "DEG",                                                                               \
+     .min = -90,                                                                                   \
+     .max = 90,                                                                                    \
+     .help = "latitude in decimal degrees, north positive"},                                       \
+        {.name = "lon",                                                                            \
+         .kind = OPTION_NUMBER,                                                                    \
+         .value = "DEG",                                                                           \
+         .min = -180,                                                                              \
+         .max = 180,                                                                               \
+         .help = "longitude in decimal degrees, east positive"},                                   \
+    {                                                                                              \
+        .name = "elev", .kind = OPTION_NUMBER, .value = "M", .min = -500, .max = 9000,             \
+        .help = "height above sea level in metres (else 0)"                                        \
+    }
 
 /* Fills a place; ERR_MISSING_FIELD when --lat or --lon was not given. */
 enum leave place_options_take(struct client *client, struct place *out);

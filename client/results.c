@@ -193,8 +193,8 @@ void results_print_combined(FILE *out, const json_t *combined) {
     }
 }
 
-static void print_section(FILE *out, bool aligned, const char *title,
-                          const struct column *columns, size_t count, const json_t *rows) {
+static void print_section(FILE *out, bool aligned, const char *title, const struct column *columns,
+                          size_t count, const json_t *rows) {
     fprintf(out, "\n%s\n", title);
     if (json_array_size(rows) == 0)
         fputs("none\n", out);
@@ -217,8 +217,7 @@ static void print_reasons(FILE *out, const json_t *reductions) {
     json_array_foreach(reductions, i, row) {
         const char *reason = screen_string(row, "reason");
         const char *advice = screen_string(row, "advice");
-        if (json_array_size(screen_get(row, "left_out")) == 0 && *reason == '\0' &&
-            *advice == '\0')
+        if (json_array_size(screen_get(row, "left_out")) == 0 && *reason == '\0' && *advice == '\0')
             continue;
         fputc('\n', out);
         screen_put(out, screen_string(row, "site"));

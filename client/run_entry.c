@@ -128,8 +128,8 @@ int run_entry_clock(const char *text, int32_t date, const char *place, struct re
                        .tm_min = minute,
                        .tm_sec = second,
                        .tm_isdst = -1};
-    reading->t_utc_s = utc ? date * 86400.0 + hour * 3600.0 + minute * 60.0 + second
-                           : (double)mktime(&clock);
+    reading->t_utc_s =
+        utc ? date * 86400.0 + hour * 3600.0 + minute * 60.0 + second : (double)mktime(&clock);
     return 0;
 }
 

@@ -21,8 +21,8 @@ int run_entry_shadow(const char *text, const char *place, struct reading *readin
     __attribute__((warn_unused_result));
 
 /* RFC 3339 with an offset. */
-int run_entry_instant(const char *text, const char *place, struct reading *reading,
-                      struct err *err) __attribute__((warn_unused_result));
+int run_entry_instant(const char *text, const char *place, struct reading *reading, struct err *err)
+    __attribute__((warn_unused_result));
 
 /* "12:24", "12:24:10" by the local zone of the process on a date, or "11:24:10Z"
  * for UTC, or a whole RFC 3339 time. */
@@ -30,8 +30,8 @@ int run_entry_clock(const char *text, int32_t date, const char *place, struct re
                     struct err *err) __attribute__((warn_unused_result));
 
 /* "TIME=SHADOW" with an RFC 3339 time. */
-int run_entry_reading(const char *text, const char *place, struct reading *reading,
-                      struct err *err) __attribute__((warn_unused_result));
+int run_entry_reading(const char *text, const char *place, struct reading *reading, struct err *err)
+    __attribute__((warn_unused_result));
 
 /* Adds a reading; ERR_OUT_OF_RANGE when the run is full, or the same instant is there. */
 int run_entry_add(struct run *run, const struct reading *reading, const char *place,

@@ -77,10 +77,10 @@ bool run_input_given(const struct client *client) {
 bool run_input_usual_gnomon(const struct site_record *known, struct gnomon *gnomon) {
     if (known == NULL || !isfinite(known->gnomon_mm))
         return false;
-    *gnomon = (struct gnomon){
-        .part = {{.value_m = known->gnomon_mm / 1000.0, .sigma_m = (double)NAN}},
-        .parts = 1,
-        .edge = known->edge};
+    *gnomon =
+        (struct gnomon){.part = {{.value_m = known->gnomon_mm / 1000.0, .sigma_m = (double)NAN}},
+                        .parts = 1,
+                        .edge = known->edge};
     return true;
 }
 
@@ -118,8 +118,8 @@ static int find_columns(const struct csv_reader *csv, int at[COLUMN_COUNT], stru
     return 0;
 }
 
-static int read_sheet_row(const struct csv_reader *csv, const int at[COLUMN_COUNT],
-                          struct run *run, struct err *err) {
+static int read_sheet_row(const struct csv_reader *csv, const int at[COLUMN_COUNT], struct run *run,
+                          struct err *err) {
     char place[COLUMN_COUNT][48];
     for (int c = 0; c < COLUMN_COUNT; c++)
         snprintf(place[c], sizeof place[c], "row %zu, %s", csv->row, column_names[c]);
@@ -195,9 +195,9 @@ static int take_text(const struct client *client, const char *name, struct run_r
     const char *text = arguments_text(&client->args, name, NULL);
     char place[16];
     snprintf(place, sizeof place, "--%s", name);
-    return text == NULL ? 0
-                        : field_set_text(field_find(&run_fields, name), text, strlen(text), run,
-                                         place, err);
+    return text == NULL
+               ? 0
+               : field_set_text(field_find(&run_fields, name), text, strlen(text), run, place, err);
 }
 
 static enum leave take_options(struct client *client, const struct site_record *known,

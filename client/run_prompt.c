@@ -68,8 +68,8 @@ static void complain(struct err *err) {
 }
 
 static enum leave stop(struct prompt *prompt) {
-    enum leave leave = client_fail(prompt->client, LEAVE_REFUSED, ERR_MISSING_FIELD, "",
-                                   "nothing was sent");
+    enum leave leave =
+        client_fail(prompt->client, LEAVE_REFUSED, ERR_MISSING_FIELD, "", "nothing was sent");
     if (prompt->run->run.readings > 0)
         snprintf(prompt->client->note, sizeof prompt->client->note,
                  "your readings are kept: run the same command again to go on from them");
@@ -125,8 +125,8 @@ static bool ask_gnomon(struct prompt *prompt) {
     char question[128] = "Gnomon height in mm, parts added like 2880+300: ";
     bool usual = run_input_usual_gnomon(prompt->known, gnomon);
     if (usual)
-        snprintf(question, sizeof question, "Gnomon height in mm, parts added like 2880+300 [%g]: ",
-                 prompt->known->gnomon_mm);
+        snprintf(question, sizeof question,
+                 "Gnomon height in mm, parts added like 2880+300 [%g]: ", prompt->known->gnomon_mm);
     for (;;) {
         if (!ask(prompt, question))
             return false;
@@ -178,8 +178,8 @@ static void show_reading(const struct run *run, int at) {
 
 static void show_angle(const struct prompt *prompt) {
     double noon_angle_deg, sigma_deg;
-    if (prompt->known == NULL || !working_angle(&prompt->known->place, &prompt->run->run,
-                                                &noon_angle_deg, &sigma_deg))
+    if (prompt->known == NULL ||
+        !working_angle(&prompt->known->place, &prompt->run->run, &noon_angle_deg, &sigma_deg))
         return;
     fputs("  so far: noon angle ", stderr);
     screen_measure(stderr, noon_angle_deg, sigma_deg, "°\n");
@@ -214,8 +214,8 @@ static enum leave ask_readings(struct prompt *prompt) {
     struct run *run = &prompt->run->run;
     for (;;) {
         char question[64];
-        snprintf(question, sizeof question, "Reading %d, time and shadow in mm: ",
-                 run->readings + 1);
+        snprintf(question, sizeof question,
+                 "Reading %d, time and shadow in mm: ", run->readings + 1);
         if (!ask(prompt, question))
             return stop(prompt);
         int before = run->readings;
@@ -257,8 +257,8 @@ static bool ask_text(struct prompt *prompt, const char *key, const char *questio
         if (!ask(prompt, question))
             return false;
         struct err err = {.code = ERR_NONE};
-        if (prompt->line[0] == '\0' || field_set_text(field, prompt->line, strlen(prompt->line),
-                                                      prompt->run, key, &err) == 0)
+        if (prompt->line[0] == '\0' ||
+            field_set_text(field, prompt->line, strlen(prompt->line), prompt->run, key, &err) == 0)
             return true;
         complain(&err);
     }
@@ -329,25 +329,23 @@ static void explain_clock(const struct prompt *prompt) {
     (void)mktime(&clock);
     long minutes = clock.tm_gmtoff / 60;
     const char *zone = prompt->known != NULL ? prompt->known->zone : "";
-    fprintf(stderr,
-            "\nType each time as the clock shows it (%s, UTC%c%02ld:%02ld), or with a Z for UTC, or "
-            "\"now\".\n"
-            "\"undo\" strikes the last reading, \"list\" shows all, an empty line ends them, "
-            "\"quit\" stops.\n",
-            *zone != '\0' ? zone : "this computer's zone", minutes < 0 ? '-' : '+',
-            labs(minutes) / 60, labs(minutes) % 60);
+    fprintf(
+        stderr,
+        "\nType each time as the clock shows it (%s, UTC%c%02ld:%02ld), or with a Z for UTC, or "
+        "\"now\".\n"
+        "\"undo\" strikes the last reading, \"list\" shows all, an empty line ends them, "
+        "\"quit\" stops.\n",
+        *zone != '\0' ? zone : "this computer's zone", minutes < 0 ? '-' : '+', labs(minutes) / 60,
+        labs(minutes) % 60);
 }
 
 enum leave run_prompt(struct client *client, struct outbox *outbox, const char *day,
                       const char *site, const struct site_record *known, struct run_record *run) {
-    struct prompt prompt = {.client = client,
-                            .outbox = outbox,
-                            .day = day,
-                            .site = site,
-                            .known = known,
-                            .run = run};
+    struct prompt prompt = {
+        .client = client, .outbox = outbox, .day = day, .site = site, .known = known, .run = run};
     if (known != NULL && known->zone[0] != '\0') {
-        setenv("TZ", known->zone, 1); /* the playground's clock, wherever this computer was set up */
+        setenv("TZ", known->zone,
+               1); /* the playground's clock, wherever this computer was set up */
         tzset();
     }
     run_record_init(run);

@@ -12,6 +12,7 @@
 #include "server/wire/json_write.h"
 
 static const struct option_row rows[] = {
+    PLACE_OPTION_ROWS,
     {.name = "date",
      .kind = OPTION_DATE,
      .value = "YYYY-MM-DD",
@@ -73,9 +74,9 @@ static enum leave run(struct client *client) {
     if (!sun_day_build(date, &day))
         return client_fail(client, LEAVE_USAGE, ERR_OUT_OF_RANGE, "--date",
                            "the Sun is known here from 1972-01-01 to 2100-12-31");
-    struct refraction air = refraction_at(
-        place.elevation_m, arguments_number(&client->args, "pressure", (double)NAN),
-        arguments_number(&client->args, "temperature", (double)NAN));
+    struct refraction air =
+        refraction_at(place.elevation_m, arguments_number(&client->args, "pressure", (double)NAN),
+                      arguments_number(&client->args, "temperature", (double)NAN));
     struct noon noon;
     noon_predict(&place, &day, &air, &noon);
     if (client->json)
@@ -90,7 +91,6 @@ const struct command sun_command = {
     .summary = "where the Sun stands at a place's noon (no server needed)",
     .operands = "",
     .options = OPTION_TABLE(rows),
-    .more_options = &place_options,
     .run = run,
     .detail = "Transit is the instant at which the Sun's hour angle is 0. The zenith distance is "
               "that of the Sun's centre seen from the place, without air; the one through air is "

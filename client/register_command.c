@@ -1,0 +1,142 @@
+/* SPDX-License-Identifier: MIT */
+/* register: a playground becomes a site; its school key and class code come back
+ * once and are kept here. */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "client/commands.h"
+#include "client/known_site.h"
+#include "client/place_options.h"
+#include "client/screen.h"
+#include "server/wire/field.h"
+#include "server/wire/record_write.h"
+
+static const struct option_row rows[] = {
+    {.name = "name", .kind = OPTION_TEXT, .value = "TEXT", .help = "the school's name, public"},
+    PLACE_OPTION_ROWS,
+    {.name = "site",
+     .kind = OPTION_TEXT,
+     .value = "ID",
+     .help = "a short identifier you would like (else the server makes one of the name)"},
+    {.name = "zone",
+     .kind = OPTION_TEXT,
+     .value = "ZONE",
+     .help = "time zone of the playground's clocks, like Africa/Nairobi"},
+    {.name = "gnomon",
+     .kind = OPTION_NUMBER,
+     .value = "MM",
+     .min = SITE_GNOMON_MIN_MM,
+     .max = SITE_GNOMON_MAX_MM,
+     .help = "height in mm of the gnomon you will usually use"},
+    {.name = "edge",
+     .kind = OPTION_TEXT,
+     .value = "EDGE",
+     .help = "the edge you usually mark: umbra, penumbra or centre (else umbra)"},
+    {.name = "contact",
+     .kind = OPTION_TEXT,
+     .value = "TEXT",
+     .help = "how the organiser reaches the teacher; never public"},
+};
+
+static int take_text(const struct client *client, const char *name, struct site_record *site,
+                     struct err *err) {
+    const char *text = arguments_text(&client->args, name, NULL);
+    char place[16];
+    snprintf(place, sizeof place, "--%s", name);
+    return text == NULL ? 0
+                        : field_set_text(field_find(&site_fields, name), text, strlen(text), site,
+                                         place, err);
+}
+
+static enum leave take_site(struct client *client, struct site_record *site) {
+    static const char *const texts[] = {"name", "site", "zone", "edge", "contact"};
+    site_record_init(site);
+    if (!arguments_given(&client->args, "name"))
+        return client_fail(client, LEAVE_USAGE, ERR_MISSING_FIELD, "--name",
+                           "give the school's name with --name");
+    enum leave leave = place_options_take(client, &site->place);
+    for (size_t i = 0; leave == LEAVE_OK && i < sizeof texts / sizeof texts[0]; i++)
+        if (take_text(client, texts[i], site, &client->err) != 0)
+            leave = LEAVE_USAGE;
+    site->gnomon_mm = arguments_number(&client->args, "gnomon", (double)NAN);
+    return leave;
+}
+
+/* Keeps what the server gave; the keys are printed all the same when that fails. */
+static enum leave keep(struct client *client, const json_t *answer) {
+    const char *site = screen_string(answer, "site/site");
+    known_site_note(client, screen_get(answer, "site"));
+    if (keys_save(client->server, site, KEY_SCHOOL, screen_string(answer, "school_key"),
+                  &client->err) != 0 ||
+        keys_save(client->server, site, KEY_CLASS, screen_string(answer, "class_code"),
+                  &client->err) != 0) {
+        snprintf(client->note, sizeof client->note,
+                 "the site is registered, but its keys could not be kept: write them down now");
+        return LEAVE_FILE;
+    }
+    return LEAVE_OK;
+}
+
+static void print_plain(const json_t *answer, bool kept) {
+    fputs("registered as site ", stdout);
+    screen_put(stdout, screen_string(answer, "site/site"));
+    fputs("\n\nschool key  ", stdout);
+    screen_put(stdout, screen_string(answer, "school_key"));
+    fputs("\nclass code  ", stdout);
+    screen_put(stdout, screen_string(answer, "class_code"));
+    fputs("\n\nThey are shown only this once. The school key may change and withdraw things: keep "
+          "it\nprivate. The class code can only hand in readings: give it to the class.\n",
+          stdout);
+    if (kept)
+        fputs("Both are kept on this computer too.\n", stdout);
+}
+
+static enum leave run(struct client *client) {
+    struct site_record site;
+    struct json_writer json;
+    struct text body;
+    struct net_answer answer;
+    json_t *result = NULL;
+    net_answer_init(&answer);
+    text_init(&body, 65536);
+    enum leave leave = take_site(client, &site);
+    if (leave == LEAVE_OK) {
+        json_write_init(&json, &body);
+        record_write_site_request(&json, NULL, &site);
+        const struct net_request request = {.method = "POST",
+                                            .path = "/api/v1/sites",
+                                            .content_type = "application/json",
+                                            .body = body.bytes,
+                                            .body_length = body.length};
+        leave = client_send_json(client, &request, &answer, &result);
+    }
+    if (leave == LEAVE_OK) {
+        leave = keep(client, result);
+        if (client->json)
+            client_print(answer.body.bytes);
+        else
+            print_plain(result, leave == LEAVE_OK);
+        if (client->json && leave != LEAVE_OK) { /* one document only, and that one is needed */
+            fprintf(stderr, "noonarc: %s\n", client->note);
+            client->told = true;
+        }
+    }
+    json_decref(result);
+    net_answer_release(&answer);
+    text_release(&body);
+    return leave;
+}
+
+const struct command register_command = {
+    .name = "register",
+    .summary = "make a playground a site",
+    .operands = "",
+    .server = true,
+    .options = OPTION_TABLE(rows),
+    .run = run,
+    .detail = "The school key and the class code are printed once and kept in keys.json. Measure "
+              "the position where the gnomon will stand: 0.001 degrees of latitude are 111 m.",
+    .example = "noonarc register --name \"Hillside School\" --lat 44.512 --lon 3.204 --elev 740 "
+               "--zone Europe/Paris --gnomon 3180",
+};
