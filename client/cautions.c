@@ -12,8 +12,6 @@ static const char *const cautions[] = {
 };
 
 void cautions_print(FILE *out) {
-    for (size_t i = 0; i < sizeof cautions / sizeof cautions[0]; i++) {
-        fputs("! ", out);
-        screen_wrapped(out, 0, cautions[i]);
-    }
+    for (size_t i = 0; i < sizeof cautions / sizeof cautions[0]; i++)
+        screen_item(out, '!', cautions[i]);
 }

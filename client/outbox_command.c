@@ -25,7 +25,6 @@ static const struct column columns[] = {
     {.title = "tries", .key = "tries"},
     {.title = "kept", .key = "created_utc", .kind = CELL_TIME},
     {.title = "server", .key = "server"},
-    {.title = "why", .key = "reason"},
 };
 
 static void write_item(struct json_writer *json, const char *key, const struct outbox_item *item) {
@@ -45,6 +44,19 @@ static void write_item(struct json_writer *json, const char *key, const struct o
     else
         json_write_null(json, "run");
     json_write_end(json);
+}
+
+static void print_items(const struct client *client, const json_t *items) {
+    screen_table(stdout, client->terminal, columns, sizeof columns / sizeof columns[0], items);
+    size_t i;
+    const json_t *item;
+    json_array_foreach(items, i, item) {
+        const char *reason = screen_string(item, "reason");
+        char line[512];
+        snprintf(line, sizeof line, "%.0f: %s", screen_number(item, "number"), reason);
+        if (*reason != '\0')
+            screen_wrapped(stdout, 0, line);
+    }
 }
 
 static enum leave list(struct client *client, struct outbox *outbox) {
@@ -72,8 +84,7 @@ static enum leave list(struct client *client, struct outbox *outbox) {
         if (json_array_size(items) == 0)
             puts("the outbox is empty");
         else
-            screen_table(stdout, client->terminal, columns, sizeof columns / sizeof columns[0],
-                         items);
+            print_items(client, items);
         json_decref(whole);
     }
     text_release(&text);

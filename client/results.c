@@ -107,6 +107,16 @@ static void print_estimates(FILE *out, const json_t *reduction) {
     }
 }
 
+/* What is wrong with the whole run; reason and advice often say the same. */
+static void print_why(FILE *out, int indent, const json_t *reduction) {
+    const char *reason = screen_string(reduction, "reason");
+    const char *advice = screen_string(reduction, "advice");
+    if (*reason != '\0')
+        screen_wrapped(out, indent, reason);
+    if (*advice != '\0' && strcmp(reason, advice) != 0)
+        screen_wrapped(out, indent, advice);
+}
+
 void results_print_reduction(FILE *out, const json_t *reduction) {
     double angle_deg = screen_number(reduction, "noon_angle_deg");
     if (isfinite(angle_deg)) {
@@ -120,10 +130,7 @@ void results_print_reduction(FILE *out, const json_t *reduction) {
     fputs("noon        ", out);
     print_time_of(out, reduction, "transit_utc");
     fputc('\n', out);
-    if (*screen_string(reduction, "reason") != '\0')
-        screen_wrapped(out, 0, screen_string(reduction, "reason"));
-    if (*screen_string(reduction, "advice") != '\0')
-        screen_wrapped(out, 0, screen_string(reduction, "advice"));
+    print_why(out, 0, reduction);
     if (!isfinite(angle_deg))
         return;
     size_t left_out = json_array_size(screen_get(reduction, "left_out"));
@@ -222,10 +229,7 @@ static void print_reasons(FILE *out, const json_t *reductions) {
         fputc('\n', out);
         screen_put(out, screen_string(row, "site"));
         fputc('\n', out);
-        if (*reason != '\0')
-            screen_wrapped(out, 2, reason);
-        if (*advice != '\0')
-            screen_wrapped(out, 2, advice);
+        print_why(out, 2, row);
         print_left_out(out, row);
     }
 }

@@ -76,7 +76,15 @@ static enum leave stop(struct prompt *prompt) {
     return leave;
 }
 
-/* Today, when the day is held today or its dates are not known, else its date. */
+/* The date of an instant by the local zone of the process. */
+static int32_t local_date(time_t t_utc_s) {
+    struct tm here;
+    localtime_r(&t_utc_s, &here);
+    return date_number(here.tm_year + 1900, here.tm_mon + 1, here.tm_mday);
+}
+
+/* That of the readings there are, if any. Today, when the day is held today or its dates are not
+ * known, else its date. */
 static int32_t likely_date(struct prompt *prompt) {
     struct client *client = prompt->client;
     struct err before = client->err;
@@ -84,10 +92,9 @@ static int32_t likely_date(struct prompt *prompt) {
     struct net_answer answer;
     json_t *record = NULL;
     char path[CLIENT_PATH_MAX];
-    time_t now = time(NULL);
-    struct tm here;
-    localtime_r(&now, &here);
-    int32_t today = date_number(here.tm_year + 1900, here.tm_mon + 1, here.tm_mday);
+    if (prompt->run->run.readings > 0)
+        return local_date((time_t)prompt->run->run.reading[0].t_utc_s);
+    int32_t today = local_date(time(NULL));
     int32_t date = today;
     (void)date_parse(prompt->day, &date);
     snprintf(path, sizeof path, "/api/v1/days/%s", prompt->day);
@@ -120,6 +127,10 @@ static bool ask_date(struct prompt *prompt) {
     }
 }
 
+static void show_gnomon(const struct gnomon *gnomon) {
+    fprintf(stderr, "  gnomon: %.10g mm\n", record_mm(gnomon_height(gnomon).value_m));
+}
+
 static bool ask_gnomon(struct prompt *prompt) {
     struct gnomon *gnomon = &prompt->run->run.gnomon;
     char question[128] = "Gnomon height in mm, parts added like 2880+300: ";
@@ -137,8 +148,7 @@ static bool ask_gnomon(struct prompt *prompt) {
             break;
         complain(&err);
     }
-    if (gnomon->parts > 1)
-        fprintf(stderr, "  = %g mm\n", record_mm(gnomon_height(gnomon).value_m));
+    show_gnomon(gnomon);
     return true;
 }
 
@@ -251,8 +261,12 @@ static enum leave ask_readings(struct prompt *prompt) {
     }
 }
 
-static bool ask_text(struct prompt *prompt, const char *key, const char *question) {
+/* An empty answer leaves what is there from a draft. */
+static bool ask_text(struct prompt *prompt, const char *key, const char *what,
+                     const char *already) {
     const struct field *field = field_find(&run_fields, key);
+    char question[LINE_MAX_BYTES];
+    snprintf(question, sizeof question, "%s [%s]: ", what, *already != '\0' ? already : "nothing");
     for (;;) {
         if (!ask(prompt, question))
             return false;
@@ -298,6 +312,10 @@ static enum leave take_draft(struct prompt *prompt, bool *taken) {
         else if (!wanted)
             run_record_init(prompt->run);
         *taken = wanted;
+        if (wanted) {
+            show_gnomon(&prompt->run->run.gnomon);
+            fprintf(stderr, "  edge: %s\n", edge_name(prompt->run->run.gnomon.edge));
+        }
     }
     free(body);
     return leave;
@@ -329,14 +347,17 @@ static void explain_clock(const struct prompt *prompt) {
     (void)mktime(&clock);
     long minutes = clock.tm_gmtoff / 60;
     const char *zone = prompt->known != NULL ? prompt->known->zone : "";
-    fprintf(
-        stderr,
-        "\nType each time as the clock shows it (%s, UTC%c%02ld:%02ld), or with a Z for UTC, or "
-        "\"now\".\n"
-        "\"undo\" strikes the last reading, \"list\" shows all, an empty line ends them, "
-        "\"quit\" stops.\n",
-        *zone != '\0' ? zone : "this computer's zone", minutes < 0 ? '-' : '+', labs(minutes) / 60,
-        labs(minutes) % 60);
+    char line[256];
+    snprintf(line, sizeof line,
+             "Type each time as the clock shows it (%s, UTC%c%02ld:%02ld), or with a Z for UTC, or "
+             "\"now\".",
+             *zone != '\0' ? zone : "this computer's zone", minutes < 0 ? '-' : '+',
+             labs(minutes) / 60, labs(minutes) % 60);
+    fputc('\n', stderr);
+    screen_wrapped(stderr, 0, line);
+    screen_wrapped(stderr, 0,
+                   "\"undo\" strikes the last reading, \"list\" shows all, an empty line ends "
+                   "them, \"quit\" stops.");
 }
 
 enum leave run_prompt(struct client *client, struct outbox *outbox, const char *day,
@@ -365,8 +386,8 @@ enum leave run_prompt(struct client *client, struct outbox *outbox, const char *
     leave = ask_readings(&prompt);
     if (leave != LEAVE_OK)
         return leave;
-    if (!ask_text(&prompt, "sky", "The sky, in a few words (Enter for none): ") ||
-        !ask_text(&prompt, "level", "How ground and gnomon were levelled (Enter for none): "))
+    if (!ask_text(&prompt, "sky", "The sky, in a few words", run->sky) ||
+        !ask_text(&prompt, "level", "How ground and gnomon were levelled", run->level))
         return stop(&prompt);
     leave = keep_draft(&prompt);
     return leave == LEAVE_OK ? consent(&prompt) : leave;

@@ -152,25 +152,35 @@ void screen_time(FILE *out, double t_utc_s) {
 
 #define SCREEN_WIDTH 78
 
-void screen_wrapped(FILE *out, int indent, const char *text) {
-    int column = 0;
+/* first: what the first line begins with, as wide as indent. */
+static void wrap(FILE *out, const char *first, int indent, const char *text) {
+    int column = fprintf(out, "%*s", indent, first);
+    bool fresh = true; /* nothing but the indent stands on the line */
     while (*text != '\0') {
         char word[256];
         size_t length = strcspn(text, " \n");
         snprintf(word, sizeof word, "%.*s", (int)length, text);
         tame(word);
-        if (column > indent && column + 1 + width(word) > SCREEN_WIDTH) {
-            fputc('\n', out);
-            column = 0;
+        if (!fresh && column + 1 + width(word) > SCREEN_WIDTH) {
+            column = fprintf(out, "\n%*s", indent, "") - 1;
+            fresh = true;
         }
-        if (column == 0)
-            column = fprintf(out, "%*s", indent, "");
-        else
+        if (!fresh)
             column += fprintf(out, " ");
         fputs(word, out);
         column += width(word);
+        fresh = false;
         text += length;
         text += strspn(text, " \n");
     }
     fputc('\n', out);
+}
+
+void screen_wrapped(FILE *out, int indent, const char *text) {
+    wrap(out, "", indent, text);
+}
+
+void screen_item(FILE *out, char mark, const char *text) {
+    const char first[] = {mark, ' ', '\0'};
+    wrap(out, first, 2, text);
 }

@@ -52,4 +52,7 @@ void screen_time(FILE *out, double t_utc_s);
 /* Prints text wrapped to 78 columns with every line indented. */
 void screen_wrapped(FILE *out, int indent, const char *text);
 
+/* The same as an item of a list: the mark first, the lines after it indented by 2. */
+void screen_item(FILE *out, char mark, const char *text);
+
 #endif
