@@ -1,0 +1,81 @@
+/* SPDX-License-Identifier: MIT */
+/* store_fixture: a migrated store in a temporary file, an organiser, and short
+ * ways to fill it with sites, a day and runs made from the Sun model with seeded
+ * errors. Plumbing only: no figure of the science is judged with these. */
+#ifndef NOONARC_STORE_FIXTURE_H
+#define NOONARC_STORE_FIXTURE_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "server/base/text.h"
+#include "server/rules/accept.h"
+#include "server/rules/caller.h"
+#include "server/rules/change.h"
+#include "server/rules/sites.h"
+#include "server/store/db.h"
+
+#define FIXTURE_DATE "2027-03-21"
+#define FIXTURE_NOW_UTC_S 1805630400.0 /* 2027-03-21T00:00:00Z */
+
+struct fixture {
+    char folder[64], path[96];
+    struct db *db;
+    struct almanac *almanac;
+    struct change *change;
+    struct caller organiser;
+    char organiser_key[SECRET_MAX];
+    struct err err; /* of the last call */
+};
+
+void fixture_open(struct fixture *fixture);
+void fixture_close(struct fixture *fixture);  /* removes the store */
+void fixture_reopen(struct fixture *fixture); /* as after a restart */
+
+/* A transaction about one writing rule: begin, call, end(result). end commits when
+ * the rule returned 0, undoes otherwise, and returns what the rule returned. */
+struct err *fixture_begin(struct fixture *fixture);
+int fixture_end(struct fixture *fixture, int result);
+
+/* These assert that all goes well. */
+struct site_record fixture_site_record(const char *site, double lat_deg, double lon_deg);
+struct site_secrets fixture_site(struct fixture *fixture, const char *site, double lat_deg,
+                                 double lon_deg);
+void fixture_day(struct fixture *fixture, const char *day, const char *date);
+void fixture_join(struct fixture *fixture, const char *day, const char *site);
+struct caller fixture_caller(struct fixture *fixture, const char *secret);
+
+/* A run of a place on a date as a body, 11 readings about noon. */
+struct fixture_body {
+    struct run_record run; /* as read back from text */
+    struct text text;
+};
+void fixture_body(struct fixture_body *body, const char *site, const char *day,
+                  const struct place *place, const char *date, uint64_t seed, int64_t supersedes);
+void fixture_body_release(struct fixture_body *body);
+void fixture_body_read(struct fixture_body *body); /* run from text, after text was changed */
+
+/* Sends it: prepare and accept. Returns the run's number, or 0 with fixture->err. */
+struct fixture_answer {
+    char text[4096]; /* cut */
+    bool replayed;
+};
+int64_t fixture_send(struct fixture *fixture, const struct caller *caller,
+                     const struct fixture_body *body, const char *key,
+                     struct fixture_answer *answer);
+
+/* All at once, as the organiser: a body of the site's place on FIXTURE_DATE, sent.
+ * The key is made from site, day and seed. */
+int64_t fixture_run(struct fixture *fixture, const char *site, const char *day, uint64_t seed,
+                    int64_t supersedes);
+
+/* All rows of a question as text, reals in hexadecimal, to compare byte for byte.
+ * Appended. */
+void fixture_dump(struct fixture *fixture, const char *sql, struct text *out);
+
+/* The three derived tables, each in the order of its key. */
+void fixture_dump_derived(struct fixture *fixture, struct text *out);
+
+int64_t fixture_count(struct fixture *fixture, const char *sql);
+
+#endif
