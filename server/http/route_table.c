@@ -62,8 +62,8 @@ const struct route routes[] = {
     OWN(API "/openapi.json", "", own_openapi, "This description."),
     OWN("/health", "", own_health, "Whether the service is ready."),
     OWN("/metrics", "", own_metrics, "Counters in the OpenMetrics text format."),
-    OWN("/", "day", own_page, "The page."),
-    OWN("/assets/{file}", "", own_asset, "A file of the page."),
+    OWN("/", NULL, own_page, "The page."),
+    OWN("/assets/{file}", NULL, own_asset, "A file of the page."),
 };
 /* clang-format on */
 const int routes_count = sizeof routes / sizeof routes[0];

@@ -26,7 +26,8 @@ struct route {
     const char *pattern; /* "{site}" stands for one path segment that is an identifier */
     enum route_caller caller;
     enum route_body body;
-    const char *query; /* names of the query parameters, blank between, "" none */
+    const char *query; /* names of the query parameters, blank between, "" none,
+                          NULL: whatever comes, nobody looks */
     const char *help;  /* one line */
     bool takes_run;    /* counted as a run accepted or refused */
     api_read *read;    /* a read; or, with write, a write's first half */

@@ -111,7 +111,8 @@ static void admit(struct visit *visit, const char *method, const char *path) {
     }
     if (check_media(visit) != 0)
         return;
-    MHD_get_connection_values(visit->connection, MHD_GET_ARGUMENT_KIND, take_query, visit);
+    if (route->query != NULL)
+        MHD_get_connection_values(visit->connection, MHD_GET_ARGUMENT_KIND, take_query, visit);
 }
 
 static int work_write(struct change *change, void *context) {

@@ -231,7 +231,7 @@ function chooseDay(days) {
 
 function fillChooser(days, chosen) {
   const chooser = byId("day");
-  chooser.replaceChildren(...days.toReversed().map((day) => {
+  chooser.replaceChildren(...[...days].reverse().map((day) => {
     const option = element("option", day.name === day.day ? day.day : `${day.date} ${day.name}`);
     option.value = day.day;
     option.selected = day === chosen;
