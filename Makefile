@@ -8,7 +8,8 @@ ifeq ($(origin CC),default)
 CC = gcc
 endif
 OPTIMISE ?= -O2 -g
-WARN ?= -Wall -Wextra -Werror -Wshadow -Wstrict-prototypes -Wmissing-prototypes -Wvla
+WARN ?= -Wall -Wextra -Werror -Wshadow -Wstrict-prototypes -Wmissing-prototypes -Wvla \
+  -Wno-missing-field-initializers
 SANITISE ?=
 # Contraction into fused multiply-adds would let two machines differ in the last bit.
 CFLAGS = -std=c11 -D_GNU_SOURCE -ffp-contract=off -I. $(OPTIMISE) $(WARN) $(SANITISE) -MMD -MP

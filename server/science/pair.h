@@ -12,6 +12,10 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+/* How much of a class's variance in judging the edge is a habit that all classes
+ * share who mark the same edge, rather than its own. A choice, not a measurement. */
+#define PAIR_HABIT_SHARE 0.5
+
 /* A reduced noon, as pairs and combinations need it. */
 struct noon_result {
     int64_t key; /* the caller's; orders equal things */

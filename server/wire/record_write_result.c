@@ -68,6 +68,10 @@ static void write_left_outs(struct json_writer *json, const struct reduction_rec
         json_write_real(json, "shadow_mm", record_mm(left_out->shadow_m));
         json_write_text(json, "reason", slip_name(left_out->slip));
         json_write_text(json, "advice", slip_text(left_out->slip));
+        json_write_array(json, "also");
+        for (int k = 0; k < SLIP_CAUSES - 1 && left_out->also[k] != SLIP_NONE; k++)
+            json_write_text(json, NULL, slip_name(left_out->also[k]));
+        json_write_end(json);
         json_write_real(json, "residual_deg", left_out->residual_deg);
         json_write_real(json, "residual_sigma", left_out->residual_sigma);
         json_write_real(json, "instead_mm", record_mm(left_out->instead_m));
@@ -163,10 +167,7 @@ void record_write_combined(struct json_writer *json, const char *key,
     json_write_integer(json, "days", combined->groups);
     json_write_text(json, "status", combine_status_name(combined->status));
     json_write_real(json, "handbook_km", MERIDIAN_CIRCUMFERENCE_KM);
-    json_write_real(json, "local_km",
-                    combined->status == COMBINE_TOO_FEW
-                        ? NAN
-                        : meridian_local_circumference_km(combined->mean_lat_deg));
+    json_write_real(json, "local_km", combined->local_km);
     json_write_end(json);
 }
 

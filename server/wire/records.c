@@ -49,6 +49,7 @@ static void copy_left_outs(const struct run *run, const struct reduction *reduct
                                           .t_utc_s = run->reading[from->reading].t_utc_s,
                                           .shadow_m = run->reading[from->reading].shadow_m,
                                           .slip = from->slip,
+                                          .also = {from->also[0], from->also[1]},
                                           .residual_deg = from->residual_deg,
                                           .residual_sigma = from->residual_sigma,
                                           .instead_m = from->instead_m};
@@ -101,7 +102,7 @@ void noon_result_make(int64_t key, const struct place *place, enum edge edge,
         .declination_deg = reduction->noon.sun.declination_deg,
         .noon_angle_deg = reduction->noon_angle_deg,
         .sigma_deg = reduction->sigma_deg,
-        .habit_sigma_deg = reduction->budget.edge_deg,
+        .habit_sigma_deg = reduction->budget.edge_deg * sqrt(PAIR_HABIT_SHARE),
         .edge = (int)edge,
     };
 }

@@ -79,7 +79,8 @@ struct left_out_record {
     int reading; /* index into the run's readings */
     double t_utc_s;
     double shadow_m;
-    enum slip slip;
+    enum slip slip;                  /* the likeliest cause */
+    enum slip also[SLIP_CAUSES - 1]; /* others, SLIP_NONE where fewer */
     double residual_deg;
     double residual_sigma;
     double instead_m;

@@ -1,0 +1,161 @@
+/* SPDX-License-Identifier: MIT */
+/* noons: pairs by a sweep along the instants of transit, the combination by
+ * groups of one noon. */
+#include "server/wire/noons.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "server/science/match.h"
+
+/* A degree of longitude is 240 s of transit; the equation of time changes by less
+ * than a minute between meridians (pair_same_noon). */
+#define WINDOW_S_PER_DEG 240.0
+#define WINDOW_SLACK_S 60.0
+
+static int by_transit(const void *left, const void *right) {
+    const struct noon_result *a = left, *b = right;
+    if (a->transit_utc_s != b->transit_utc_s)
+        return a->transit_utc_s < b->transit_utc_s ? -1 : 1;
+    return (a->key > b->key) - (a->key < b->key);
+}
+
+static int by_key(const void *left, const void *right) {
+    const struct noon_result *a = left, *b = right;
+    return (a->key > b->key) - (a->key < b->key);
+}
+
+static int by_keys(const void *left, const void *right) {
+    const struct noons_pair *a = left, *b = right;
+    if (a->key1 != b->key1)
+        return a->key1 < b->key1 ? -1 : 1;
+    return (a->key2 > b->key2) - (a->key2 < b->key2);
+}
+
+static struct noon_result *sorted_copy(const struct noon_result *noons, size_t count,
+                                       int (*order)(const void *, const void *)) {
+    struct noon_result *copy = calloc(count + 1, sizeof *copy);
+    if (copy == NULL)
+        return NULL;
+    if (count > 0)
+        memcpy(copy, noons, count * sizeof *copy);
+    qsort(copy, count, sizeof *copy, order);
+    return copy;
+}
+
+/* Appends; false when memory runs out. */
+static bool add(struct noons_pairs *pairs, size_t *room, const struct noons_pair *pair) {
+    if (pairs->pairs == *room) {
+        size_t more = *room == 0 ? 64 : 2 * *room;
+        struct noons_pair *grown = realloc(pairs->pair, more * sizeof *grown);
+        if (grown == NULL)
+            return false;
+        pairs->pair = grown;
+        *room = more;
+    }
+    pairs->pair[pairs->pairs++] = *pair;
+    return true;
+}
+
+int noons_pair_up(const struct noon_result *noons, size_t count, const struct pair_rules *rules,
+                  size_t maximum, struct noons_pairs *out, struct err *err) {
+    struct noons_pairs pairs = {.complete = true};
+    size_t room = 0;
+    struct noon_result *swept = sorted_copy(noons, count, by_transit);
+    if (swept == NULL)
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
+    double window_s = WINDOW_S_PER_DEG * rules->lon_tolerance_deg + WINDOW_SLACK_S;
+    for (size_t i = 0; i < count && pairs.complete; i++) {
+        for (size_t j = i + 1;
+             j < count && swept[j].transit_utc_s - swept[i].transit_utc_s <= window_s; j++) {
+            bool in_order = swept[i].key < swept[j].key;
+            const struct noon_result *one = in_order ? &swept[i] : &swept[j];
+            const struct noon_result *two = in_order ? &swept[j] : &swept[i];
+            struct noons_pair made = {.key1 = one->key, .key2 = two->key};
+            pair_make(one, two, rules, NAN, NAN, &made.pair);
+            if (made.pair.status == PAIR_OFF_MERIDIAN || made.pair.status == PAIR_OTHER_NOON)
+                continue;
+            if (pairs.pairs == maximum) {
+                pairs.complete = false;
+                break;
+            }
+            if (!add(&pairs, &room, &made)) {
+                free(swept);
+                noons_pairs_release(&pairs);
+                return err_set(err, ERR_INTERNAL, NULL, "out of memory");
+            }
+        }
+    }
+    free(swept);
+    if (pairs.pairs > 0)
+        qsort(pairs.pair, pairs.pairs, sizeof *pairs.pair, by_keys);
+    *out = pairs;
+    return 0;
+}
+
+void noons_pairs_release(struct noons_pairs *pairs) {
+    free(pairs->pair);
+    *pairs = (struct noons_pairs){0};
+}
+
+/* One point a noon; groups numbered by noon. noons are in order of key, so that
+ * the first of a group to come is the one whose declination the group takes. */
+static void points_of(const struct noon_result *noons, size_t count, double central_deg,
+                      struct combine_point *points) {
+    for (size_t i = 0; i < count; i++)
+        points[i] = (struct combine_point){
+            .key = noons[i].key,
+            .group = match_noon_number(noons[i].transit_utc_s, noons[i].lon_deg, central_deg),
+            .lat_deg = noons[i].lat_deg,
+            .meridian_km = noons[i].meridian_m / 1000.0,
+            .noon_angle_deg = noons[i].noon_angle_deg,
+            .sigma_deg = noons[i].sigma_deg,
+        };
+}
+
+static int by_group_key(const void *left, const void *right) {
+    const struct combine_point *a = left, *b = right;
+    if (a->group != b->group)
+        return a->group < b->group ? -1 : 1;
+    return (a->key > b->key) - (a->key < b->key);
+}
+
+static const struct noon_result *noon_of(const struct noon_result *noons, size_t count,
+                                         int64_t key) {
+    struct noon_result wanted = {.key = key};
+    return bsearch(&wanted, noons, count, sizeof *noons, by_key);
+}
+
+/* Moves every angle to the declination of its group's first noon. */
+static void move_angles(const struct noon_result *noons, size_t count,
+                        struct combine_point *points) {
+    qsort(points, count, sizeof *points, by_group_key);
+    double declination_deg = 0.0;
+    for (size_t i = 0; i < count; i++) {
+        const struct noon_result *noon = noon_of(noons, count, points[i].key);
+        if (i == 0 || points[i].group != points[i - 1].group)
+            declination_deg = noon->declination_deg;
+        points[i].noon_angle_deg = match_moved_angle_deg(noon, declination_deg);
+    }
+}
+
+int noons_combine(const struct noon_result *noons, size_t count, struct combine_point *points,
+                  struct combined *out, struct err *err) {
+    struct noon_result *sorted = sorted_copy(noons, count, by_key);
+    double *scratch = calloc(count * COMBINE_SCRATCH + 1, sizeof *scratch);
+    if (sorted == NULL || scratch == NULL) {
+        free(sorted);
+        free(scratch);
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
+    }
+    for (size_t i = 0; i < count; i++)
+        scratch[i] = sorted[i].lon_deg;
+    double central_deg = match_central_meridian_deg(scratch, count);
+    points_of(sorted, count, central_deg, points);
+    move_angles(sorted, count, points);
+    combine_fit(points, count, scratch, out);
+    free(sorted);
+    free(scratch);
+    return 0;
+}

@@ -1,0 +1,78 @@
+/* SPDX-License-Identifier: MIT */
+/* spreadsheet_write: records as rows, with the columns the readers take back. */
+#include <math.h>
+
+#include "server/base/instant.h"
+#include "server/wire/spreadsheet.h"
+
+static void write_header(struct csv_writer *csv, const char *const *names) {
+    for (; *names != NULL; names++)
+        csv_write_text(csv, *names);
+    csv_write_row_end(csv);
+}
+
+void sheet_write_sites_header(struct csv_writer *csv) {
+    write_header(csv, (const char *const[]){"site", "lat_deg", "lon_deg", "elev_m", "gnomon_mm",
+                                            "edge", "name", "zone", NULL});
+}
+
+void sheet_write_site(struct csv_writer *csv, const struct site_record *site) {
+    csv_write_text(csv, site->site);
+    csv_write_real(csv, site->place.lat_deg);
+    csv_write_real(csv, site->place.lon_deg);
+    csv_write_real(csv, site->place.elevation_m);
+    csv_write_real(csv, site->gnomon_mm);
+    csv_write_text(csv, edge_name(site->edge));
+    csv_write_text(csv, site->name);
+    csv_write_text(csv, site->zone);
+    csv_write_row_end(csv);
+}
+
+void sheet_write_readings_header(struct csv_writer *csv) {
+    write_header(csv, (const char *const[]){"site", "utc", "shadow_mm", NULL});
+}
+
+void sheet_write_run(struct csv_writer *csv, const char *site, const struct run *run) {
+    for (int i = 0; i < run->readings; i++) {
+        csv_write_text(csv, site);
+        csv_write_instant(csv, run->reading[i].t_utc_s, INSTANT_SHORTEST);
+        csv_write_real(csv, record_mm(run->reading[i].shadow_m));
+        csv_write_row_end(csv);
+    }
+}
+
+void sheet_write_reductions_header(struct csv_writer *csv) {
+    write_header(csv, (const char *const[]){"site", "transit_utc", "noon_angle_deg", "sigma_deg",
+                                            "estimator", "used", "left_out", NULL});
+}
+
+void sheet_write_reduction(struct csv_writer *csv, const struct reduction_record *reduction) {
+    bool ok = reduction->readings > 0 && reduction->status == REDUCE_OK;
+    csv_write_text(csv, reduction->site);
+    if (reduction->readings > 0)
+        csv_write_instant(csv, reduction->transit_utc_s, 3);
+    else
+        csv_write_text(csv, "");
+    csv_write_real(csv, ok ? reduction->noon_angle_deg : NAN);
+    csv_write_real(csv, ok ? reduction->sigma_deg : NAN);
+    csv_write_text(csv, ok ? estimator_name(reduction->published) : "");
+    csv_write_integer(csv, ok ? reduction->used : 0);
+    csv_write_integer(csv, ok ? reduction->left_outs : reduction->readings);
+    csv_write_row_end(csv);
+}
+
+void sheet_write_pairs_header(struct csv_writer *csv) {
+    write_header(csv, (const char *const[]){"site1", "site2", "separation_km", "angle_deg",
+                                            "circumference_km", "sigma_km", "error_percent", NULL});
+}
+
+void sheet_write_pair(struct csv_writer *csv, const struct pair_record *pair) {
+    csv_write_text(csv, pair->site1);
+    csv_write_text(csv, pair->site2);
+    csv_write_real(csv, pair->pair.separation_km);
+    csv_write_real(csv, pair->pair.angle_deg);
+    csv_write_real(csv, pair->pair.circumference_km);
+    csv_write_real(csv, pair->pair.sigma_km);
+    csv_write_real(csv, record_error_percent(pair->pair.circumference_km));
+    csv_write_row_end(csv);
+}
