@@ -337,7 +337,7 @@ bool slip_exchange(const struct curve *curve, const struct curve_fit *fit, const
                 continue;
             double sent = misfit2(one, on_curve[k], two, on_curve[m]);
             double meant = misfit2(one, on_curve[m], two, on_curve[k]);
-            if (sent - meant > best) {
+            if (meant < 2.0 * CLOSE_SIGMAS * CLOSE_SIGMAS && sent - meant > best) {
                 best = sent - meant;
                 kept_chi2 = fit->chi2 - (one->kept && two->kept ? sent : 0.0);
                 pair[0] = order[k];

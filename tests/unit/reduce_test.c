@@ -241,6 +241,20 @@ static void test_slips_of_a_reading_are_named(void **state) {
     expect_left_out(&scene, 6, SLIP_DIGITS_SWAPPED);
 }
 
+/* A shadow that is wildly wrong must not take a sound one with it, as if the two
+ * had been exchanged (seen on 2026-11-25: the sound one fitted to 0.04 sigma). */
+static void test_a_wild_reading_goes_alone(void **state) {
+    (void)state;
+    for (uint64_t seed = 1; seed <= 40; seed++) {
+        struct scene scene = scene_of(-35.2, -64.9, "2027-03-18", seed, &usual_errors, &usual);
+        int before = reduced(&scene).left_outs;
+        scene.run.reading[4].shadow_m += 0.273;
+        struct reduction reduction = reduced(&scene);
+        if (reduction.left_outs > before + 1)
+            fail_msg("seed %d: %d readings left out", (int)seed, reduction.left_outs);
+    }
+}
+
 static void expect_run_slip(const struct scene *scene, enum reduce_status status, enum slip slip) {
     struct reduction reduction = reduced(scene);
     if (reduction.status != status || reduction.run_slip != slip)
@@ -388,6 +402,7 @@ int main(void) {
         cmocka_unit_test(test_cloud_over_noon),
         cmocka_unit_test(test_the_budget_adds_up),
         cmocka_unit_test(test_slips_of_a_reading_are_named),
+        cmocka_unit_test(test_a_wild_reading_goes_alone),
         cmocka_unit_test(test_slips_of_a_run_are_named),
         cmocka_unit_test(test_noons_that_cannot_be_measured),
         cmocka_unit_test(test_few_readings),
