@@ -16,7 +16,7 @@
 #include "server/store/db.h"
 
 #define FIXTURE_DATE "2027-03-21"
-#define FIXTURE_NOW_UTC_S 1805630400.0 /* 2027-03-21T00:00:00Z */
+#define FIXTURE_NOW_UTC_S 1805587200.0 /* 2027-03-21T00:00:00Z */
 
 struct fixture {
     char folder[64], path[96];
