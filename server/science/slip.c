@@ -240,9 +240,9 @@ enum slip slip_of_senseless_run(const struct curve *curve) {
         enum slip slip;
         double factor;
     } hypotheses[] = {
-        {SLIP_RUN_TENFOLD, 10.0},     {SLIP_RUN_TENFOLD, 0.1},    {SLIP_RUN_TENFOLD, 1000.0},
-        {SLIP_RUN_TENFOLD, 0.001},    {SLIP_RUN_TENFOLD, 100.0},  {SLIP_RUN_TENFOLD, 0.01},
-        {SLIP_LENGTHS_SWAPPED, 1.0},  {SLIP_CLOCK_HOUR, 3600.0},  {SLIP_CLOCK_HOUR, -3600.0},
+        {SLIP_LENGTHS_SWAPPED, 1.0},  {SLIP_RUN_TENFOLD, 10.0},   {SLIP_RUN_TENFOLD, 0.1},
+        {SLIP_RUN_TENFOLD, 1000.0},   {SLIP_RUN_TENFOLD, 0.001},  {SLIP_RUN_TENFOLD, 100.0},
+        {SLIP_RUN_TENFOLD, 0.01},     {SLIP_CLOCK_HOUR, 3600.0},  {SLIP_CLOCK_HOUR, -3600.0},
         {SLIP_CLOCK_HOUR, 7200.0},    {SLIP_CLOCK_HOUR, -7200.0}, {SLIP_CLOCK_HOUR, 1800.0},
         {SLIP_CLOCK_HOUR, -1800.0},   {SLIP_HALF_DAY, 43200.0},   {SLIP_HALF_DAY, -43200.0},
         {SLIP_POSITION_SWAPPED, 1.0},
@@ -259,6 +259,9 @@ enum slip slip_of_senseless_run(const struct curve *curve) {
         struct run run;
         without(hypotheses[k].slip, hypotheses[k].factor, curve, &place, &run);
         double deg = misfit_deg(&place, &run, curve->day);
+        /* One length throughout speaks for itself: no other slip makes that. */
+        if (deg < best_deg && one_length(curve->run) && hypotheses[k].slip == SLIP_LENGTHS_SWAPPED)
+            return SLIP_LENGTHS_SWAPPED;
         if (deg < best_deg) {
             best_deg = deg;
             best = hypotheses[k].slip;
