@@ -23,6 +23,10 @@ static void log_daemon(void *cls, const char *format, va_list args) {
     char message[512];
     (void)cls;
     vsnprintf(message, sizeof message, format, args);
+    /* What a client sent wrongly is no news; a socket that cannot be had is. */
+    if (strstr(message, "Closing connection") != NULL ||
+        strstr(message, "closed by remote side") != NULL)
+        return;
     message[strcspn(message, "\r\n")] = '\0';
     log_line(NOONARC_LOG_WARNING, "http: %s", message);
 }

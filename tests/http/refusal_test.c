@@ -115,7 +115,7 @@ static const struct refusal refusals[] = {
     {"a parameter twice", "GET", "/api/v1/sites?limit=1&limit=2", KEY_NONE, NULL, NULL, 400, "bad_query", "limit"},
 
     /* Spreadsheets, all or nothing. */
-    {"an unknown column", "POST", "/api/v1/sites.csv", KEY_ORGANISER, CSV, "site,lat_deg,lon_deg,elev_m,gnomon_mm,edge,hue\na,1,2,3,1000,umbra,red\n", 400, "bad_csv", "row 1, hue"},
+    {"an unknown column", "POST", "/api/v1/sites.csv", KEY_ORGANISER, CSV, "site,lat_deg,lon_deg,elev_m,gnomon_mm,edge,hue\na,1,2,3,1000,umbra,red\n", 422, "unknown_field", "row 1, hue"},
     {"a row out of range", "POST", "/api/v1/sites.csv", KEY_ORGANISER, CSV, "site,lat_deg,lon_deg,elev_m,gnomon_mm,edge\na,1,2,3,1000,umbra\nb,91,100,3,1000,umbra\n", 422, "out_of_range", "row 3, lat_deg"},
     {"readings of nobody", "POST", "/api/v1/days/" DAY "/readings.csv", KEY_ORGANISER, CSV, "site,utc,shadow_mm\nnobody,2027-03-20T12:00:00Z,900\n", 404, "not_found", "row 2, site"},
     {"a row without an offset", "POST", "/api/v1/days/" DAY "/readings.csv", KEY_ORGANISER, CSV, "site,utc,shadow_mm\ncausse-school,2027-03-20T12:00:00,900\n", 422, "bad_time", "row 2, utc"},
@@ -171,7 +171,7 @@ static void each_is_named_and_changes_nothing(void **state) {
 
 /* A run of readings a quarter of an hour apart around noon on the Causse that
  * day, 11:54 UTC; the shadows are those of a 1.2 m gnomon to the centimetre. */
-static const double causse_shadow_mm[] = {1194, 1184, 1178, 1177, 1178, 1186, 1196};
+static const double causse_shadow_mm[] = {1221, 1195, 1179, 1173, 1178, 1193, 1218};
 #define CAUSSE_READINGS 7
 
 struct variant {
@@ -185,10 +185,10 @@ struct variant {
 
 /* clang-format off */
 static const struct variant variants[] = {
-    {"gnomon in centimetres", 120, 1, DAY, "Z", "", 7, 422, "unit_mistaken", NULL},
-    {"shadows in centimetres", 1200, 0.1, DAY, "Z", "", 7, 422, "unit_mistaken", NULL},
-    {"the day before", 1200, 1, "2027-03-19", "Z", "", 7, 422, "wrong_day", NULL},
-    {"a year later", 1200, 1, "2028-03-20", "Z", "", 7, 422, "wrong_day", NULL},
+    {"gnomon in centimetres", 120, 1, DAY, "Z", "", 7, 422, "unit_mistaken", "/gnomon/parts"},
+    {"shadows in centimetres", 1200, 0.1, DAY, "Z", "", 7, 422, "unit_mistaken", "/gnomon/parts"},
+    {"the day before", 1200, 1, "2027-03-19", "Z", "", 7, 422, "wrong_day", "/readings"},
+    {"a year later", 1200, 1, "2028-03-20", "Z", "", 7, 422, "wrong_day", "/readings"},
     {"no offset", 1200, 1, DAY, "", "", 7, 422, "bad_time", "/readings/0/time"},
     {"two readings", 1200, 1, DAY, "Z", "", 2, 422, "out_of_range", "/readings"},
     {"an unknown key", 1200, 1, DAY, "Z", ",\"pupil\":\"x\"", 7, 422, "unknown_field", "/pupil"},
@@ -285,7 +285,7 @@ static void gnomon_and_shadow_exchanged(void **state) {
                             .body = swapped,
                             .header = {"Idempotency-Key: swapped-lengths"}};
     http_ask(served.base, &ask, &answer);
-    answer_assert_problem(&answer, 422, "lengths_swapped", NULL);
+    answer_assert_problem(&answer, 422, "lengths_swapped", "/gnomon/parts");
     answer_release(&answer);
     assert_unchanged(&before);
     free(swapped);
