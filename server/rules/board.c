@@ -47,6 +47,7 @@ struct material {
     struct noon_row *noons;
     size_t count;
     struct standing_sums *sums;
+    bool *off_line; /* does not belong to the day's line: no yardstick for its partners */
     double *figure; /* room for one a row, for places */
     int *place;
 };
@@ -54,6 +55,7 @@ struct material {
 static void material_release(struct material *material) {
     free(material->noons);
     free(material->sums);
+    free(material->off_line);
     free(material->figure);
     free(material->place);
 }
@@ -87,8 +89,10 @@ static void add_pair(struct material *material, size_t first, size_t second) {
     double angle_deg = match_moved_angle_deg(one, one->declination_deg) -
                        match_moved_angle_deg(two, one->declination_deg);
     double separation_km = (one->meridian_m - two->meridian_m) / 1000.0;
-    standing_add(&material->sums[first], angle_deg, separation_km, two->sigma_deg);
-    standing_add(&material->sums[second], -angle_deg, -separation_km, one->sigma_deg);
+    if (!material->off_line[second])
+        standing_add(&material->sums[first], angle_deg, separation_km, two->sigma_deg);
+    if (!material->off_line[first])
+        standing_add(&material->sums[second], -angle_deg, -separation_km, one->sigma_deg);
 }
 
 /* Pairs are taken by the ranks of their sites, so every site's sums run through
@@ -116,6 +120,17 @@ static int add_pairs(struct material *material, struct pair_sites *pairs, size_t
     return 0;
 }
 
+static int mark_off_line(struct material *material, struct err *err) {
+    struct combine_point *points = NULL;
+    struct combined combined;
+    if (derive_points(material->noons, material->count, &points, &combined, err))
+        return -1;
+    for (size_t i = 0; i < material->count; i++)
+        material->off_line[points[i].key] = points[i].left_out;
+    free(points);
+    return 0;
+}
+
 static int gather(struct db *db, int64_t day, struct material *out, struct err *err) {
     struct pair_sites *pairs = NULL;
     size_t count = 0;
@@ -124,12 +139,15 @@ static int gather(struct db *db, int64_t day, struct material *out, struct err *
         pair_rows_that_count(db, day, &pairs, &count, err))
         goto cleanup;
     out->sums = calloc(out->count + 1, sizeof *out->sums);
+    out->off_line = calloc(out->count + 1, sizeof *out->off_line);
     out->figure = calloc(out->count + LIST_LIMIT_MAX, sizeof *out->figure);
     out->place = calloc(out->count + LIST_LIMIT_MAX, sizeof *out->place);
-    if (!out->sums || !out->figure || !out->place) {
+    if (!out->sums || !out->off_line || !out->figure || !out->place) {
         err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
         goto cleanup;
     }
+    if (mark_off_line(out, err))
+        goto cleanup;
     result = add_pairs(out, pairs, count, err);
 cleanup:
     free(pairs);

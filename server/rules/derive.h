@@ -76,6 +76,12 @@ int derive_site_pairs(struct db *db, const struct day_row *day, int64_t site, st
 int derive_day_pairs(struct db *db, const struct day_row *day, struct err *err)
     __attribute__((warn_unused_result));
 
+/* Combines noons that come in the order of their identifiers; a point's key is its
+ * noon's place in rows, its left_out tells whether that noon belongs to the line.
+ * *out is the caller's. */
+int derive_points(const struct noon_row *rows, size_t count, struct combine_point **out,
+                  struct combined *combined, struct err *err) __attribute__((warn_unused_result));
+
 /* The combined result of a day as JSON, appended to out. */
 int derive_result_json(struct db *db, int64_t day, struct text *out, struct err *err)
     __attribute__((warn_unused_result));

@@ -26,20 +26,12 @@ static size_t off_line(const struct noon_row *rows, const struct combine_point *
     return n;
 }
 
-int derive_result_json(struct db *db, int64_t day, struct text *out, struct err *err) {
-    struct noon_row *rows = NULL;
-    struct noon_result *noons = NULL;
-    struct combine_point *points = NULL;
-    struct off_line_record *left_out = NULL;
-    struct combined combined;
-    size_t count = 0;
+int derive_points(const struct noon_row *rows, size_t count, struct combine_point **out,
+                  struct combined *combined, struct err *err) {
+    struct noon_result *noons = calloc(count + 1, sizeof *noons);
+    struct combine_point *points = calloc(count + 1, sizeof *points);
     int result = -1;
-    if (reduction_rows_of_day(db, day, &rows, &count, err))
-        return -1;
-    noons = calloc(count + 1, sizeof *noons);
-    points = calloc(count + 1, sizeof *points);
-    left_out = calloc(count + 1, sizeof *left_out);
-    if (!noons || !points || !left_out) {
+    if (!noons || !points) {
         err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
         goto cleanup;
     }
@@ -47,8 +39,33 @@ int derive_result_json(struct db *db, int64_t day, struct text *out, struct err 
         noons[i] = rows[i].noon;
         noons[i].key = (int64_t)i; /* its rank among the identifiers */
     }
-    if (noons_combine(noons, count, points, &combined, err))
+    if (noons_combine(noons, count, points, combined, err))
         goto cleanup;
+    *out = points;
+    points = NULL;
+    result = 0;
+cleanup:
+    free(points);
+    free(noons);
+    return result;
+}
+
+int derive_result_json(struct db *db, int64_t day, struct text *out, struct err *err) {
+    struct noon_row *rows = NULL;
+    struct combine_point *points = NULL;
+    struct off_line_record *left_out = NULL;
+    struct combined combined;
+    size_t count = 0;
+    int result = -1;
+    if (reduction_rows_of_day(db, day, &rows, &count, err))
+        return -1;
+    if (derive_points(rows, count, &points, &combined, err))
+        goto cleanup;
+    left_out = calloc(count + 1, sizeof *left_out);
+    if (!left_out) {
+        err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        goto cleanup;
+    }
     struct json_writer json;
     json_write_init(&json, out);
     record_write_combined(&json, NULL, &combined, left_out,
@@ -57,7 +74,6 @@ int derive_result_json(struct db *db, int64_t day, struct text *out, struct err 
 cleanup:
     free(left_out);
     free(points);
-    free(noons);
     free(rows);
     return result;
 }
