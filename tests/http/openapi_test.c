@@ -1,0 +1,335 @@
+/* SPDX-License-Identifier: MIT */
+/* The description of the API against the API: the file and the route table have
+ * the same addresses; every operation is asked on the running server, and both
+ * what is sent and what comes back is as the file says. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "server/api/openapi.h"
+#include "server/http/routes.h"
+#include "tests/support/http.h"
+#include "tests/support/schema.h"
+#include "tests/support/school.h"
+#include "tests/support/served.h"
+
+#define DAY "2027-03-20"
+
+static struct served served;
+static struct school north = {.site = "causse-school",
+                              .name = "Causse School",
+                              .lat_deg = 44.5,
+                              .lon_deg = 3.2,
+                              .gnomon_m = 1.2};
+static struct school south = {
+    .site = "tell-school", .name = "Tell School", .lat_deg = 36.4, .lon_deg = 3.3, .gnomon_m = 1.5};
+static json_t *document;
+
+static const json_t *operation_of(const char *pattern, const char *method) {
+    char verb[16];
+    for (size_t i = 0; i <= strlen(method); i++)
+        verb[i] = (char)(method[i] >= 'A' && method[i] <= 'Z' ? method[i] - 'A' + 'a' : method[i]);
+    return json_object_get(json_object_get(json_object_get(document, "paths"), pattern), verb);
+}
+
+static void file_and_table_have_the_same_addresses(void **state) {
+    size_t described = 0;
+    const char *path, *verb;
+    json_t *item, *operation;
+    (void)state;
+    for (int i = 0; i < routes_count; i++) {
+        const json_t *found = operation_of(routes[i].pattern, method_name(routes[i].method));
+        if (found == NULL)
+            fail_msg("%s %s is not described", method_name(routes[i].method), routes[i].pattern);
+        /* Who needs a key, and whether a body is taken, agrees too. */
+        assert_int_equal(json_array_size(json_object_get(found, "security")),
+                         routes[i].caller != CALLER_ANYONE);
+        assert_int_equal(json_object_get(found, "requestBody") != NULL,
+                         routes[i].body != BODY_NONE);
+    }
+    json_object_foreach(json_object_get(document, "paths"), path, item) {
+        json_object_foreach(item, verb, operation) described++;
+    }
+    assert_int_equal(described, routes_count);
+}
+
+/* Query parameters of the file are those of the table. */
+static void query_parameters_agree(void **state) {
+    (void)state;
+    for (int i = 0; i < routes_count; i++) {
+        const json_t *found = operation_of(routes[i].pattern, method_name(routes[i].method));
+        size_t k, in_file = 0, in_table = 0;
+        const json_t *parameter;
+        if (routes[i].query == NULL)
+            continue;
+        json_array_foreach(json_object_get(found, "parameters"), k, parameter) {
+            parameter = schema_resolve(document, parameter);
+            assert_non_null(parameter);
+            if (strcmp(json_string_value(json_object_get(parameter, "in")), "query") != 0)
+                continue;
+            in_file++;
+            assert_true(route_takes_query(&routes[i],
+                                          json_string_value(json_object_get(parameter, "name"))));
+        }
+        for (const char *at = routes[i].query; *at != '\0'; at++)
+            in_table += at == routes[i].query || at[-1] == ' ';
+        assert_int_equal(in_file, in_table);
+    }
+}
+
+/* The checker finds what is wrong; otherwise what follows would prove nothing. */
+static void the_checker_can_say_no(void **state) {
+    static const struct {
+        const char *schema, *good, *bad;
+    } rows[] = {
+        {"{\"type\":\"number\"}", "1", "\"1\""},
+        {"{\"type\":[\"number\",\"null\"]}", "null", "true"},
+        {"{\"type\":\"integer\",\"minimum\":1}", "1", "0"},
+        {"{\"type\":\"number\",\"exclusiveMinimum\":0}", "0.1", "0"},
+        {"{\"type\":\"string\",\"maxLength\":2}", "\"ab\"", "\"abc\""},
+        {"{\"type\":\"string\",\"enum\":[\"S\",\"N\"]}", "\"S\"", "\"E\""},
+        {"{\"type\":\"object\",\"required\":[\"a\"],\"properties\":{\"a\":{\"type\":\"number\"}}}",
+         "{\"a\":1}", "{}"},
+        {"{\"type\":\"object\",\"properties\":{\"a\":{\"type\":\"number\"}}}", "{\"a\":1}",
+         "{\"a\":null}"},
+        {"{\"type\":\"object\",\"properties\":{},\"additionalProperties\":false}", "{}",
+         "{\"b\":1}"},
+        {"{\"type\":\"array\",\"items\":{\"type\":\"number\"},\"maxItems\":2}", "[1,2]",
+         "[1,\"2\"]"},
+        {"{\"type\":\"array\",\"items\":{\"type\":\"number\"},\"maxItems\":2}", "[]", "[1,2,3]"},
+        {"{\"anyOf\":[{\"type\":\"number\"},{\"type\":\"null\"}]}", "null", "\"x\""},
+        {"{}", "1", NULL},
+        {"{\"multipleOf\":2}", NULL, "2"},
+        {"{\"$ref\":\"#/nowhere\"}", NULL, "2"},
+    };
+    char why[400];
+    (void)state;
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        json_t *schema = json_loads(rows[i].schema, 0, NULL);
+        json_t *good =
+            rows[i].good == NULL ? NULL : json_loads(rows[i].good, JSON_DECODE_ANY, NULL);
+        json_t *bad = rows[i].bad == NULL ? NULL : json_loads(rows[i].bad, JSON_DECODE_ANY, NULL);
+        assert_non_null(schema);
+        if (good != NULL)
+            assert_true(schema_accepts(schema, schema, good, why, sizeof why));
+        if (bad != NULL)
+            assert_false(schema_accepts(schema, schema, bad, why, sizeof why));
+        json_decref(schema);
+        json_decref(good);
+        json_decref(bad);
+    }
+}
+
+/* One request with its route's pattern; %s of the path stands for nothing else. */
+struct row {
+    const char *method, *pattern, *path;
+    const char *key;
+    const char *body; /* JSON, or a spreadsheet where the path ends in .csv */
+    long status;
+};
+
+static void check_body(const json_t *content, const char *media, const struct answer *answer,
+                       const char *label) {
+    char why[400];
+    const json_t *schema = json_object_get(json_object_get(content, media), "schema");
+    if (schema == NULL)
+        fail_msg("%s: %s is not described", label, media);
+    if (strstr(media, "json") == NULL)
+        return;
+    if (answer->json == NULL)
+        fail_msg("%s: no JSON: %s", label, answer->body.bytes);
+    if (!schema_accepts(document, schema, answer->json, why, sizeof why))
+        fail_msg("%s: %s: %s", label, why, answer->body.bytes);
+}
+
+static void ask_as_described(const struct row *row) {
+    char label[300], status[8], media[200], why[400];
+    struct answer answer;
+    const char *method = row->method;
+    size_t path_length = strlen(row->path);
+    bool sheet = path_length > 4 && strcmp(row->path + path_length - 4, ".csv") == 0;
+    snprintf(label, sizeof label, "%s %s", method, row->path);
+    const json_t *operation = operation_of(row->pattern, method);
+    assert_non_null(operation);
+    if (row->body != NULL && !sheet && row->status < 300) {
+        const json_t *schema = json_object_get(
+            json_object_get(json_object_get(json_object_get(operation, "requestBody"), "content"),
+                            "application/json"),
+            "schema");
+        json_t *body = json_loads(row->body, 0, NULL);
+        if (!schema_accepts(document, schema, body, why, sizeof why))
+            fail_msg("%s: what is sent: %s", label, why);
+        json_decref(body);
+    }
+    const struct ask ask = {.method = method,
+                            .path = row->path,
+                            .key = row->key,
+                            .type = row->body == NULL ? NULL
+                                    : sheet           ? "text/csv"
+                                                      : "application/json",
+                            .body = row->body,
+                            .header = {"Idempotency-Key: openapi-test-1"}};
+    http_ask(served.base, &ask, &answer);
+    if (answer.status != row->status)
+        fail_msg("%s: status %ld, not %ld: %s", label, answer.status, row->status,
+                 answer.body.bytes);
+    snprintf(status, sizeof status, "%ld", answer.status);
+    const json_t *response =
+        schema_resolve(document, json_object_get(json_object_get(operation, "responses"), status));
+    if (response == NULL)
+        fail_msg("%s: status %s is not described", label, status);
+    answer_header(&answer, "Content-Type", media, sizeof media);
+    media[strcspn(media, ";")] = '\0';
+    if (strncmp(row->pattern, "/assets", 7) == 0 && answer.status == 200)
+        snprintf(media, sizeof media, "*/*");
+    if (answer.body.length > 0)
+        check_body(json_object_get(response, "content"), media, &answer, label);
+    else
+        assert_null(json_object_get(response, "content"));
+    answer_release(&answer);
+}
+
+#define API "/api/v1"
+#define SHEET_HEAD "site,lat_deg,lon_deg,elev_m,gnomon_mm,edge\n"
+
+/* Every operation once with success, in an order that makes sense, and each
+ * status that an operation can be made to give. */
+static void answers_are_as_described(void **state) {
+    struct text run;
+    (void)state;
+    text_init(&run, 65536);
+    school_measure(&north, DAY, 3, 0, &run);
+    const struct row rows[] = {
+        {"POST", API "/sites", API "/sites", NULL,
+         "{\"site\":\"pampa-school\",\"name\":\"Pampa School\",\"lat_deg\":-36.6,\"lon_deg\":-64.3,"
+         "\"elev_m\":180,\"zone\":\"America/Argentina/"
+         "Salta\",\"gnomon_mm\":1000,\"edge\":\"centre\","
+         "\"contact\":\"office@example.org\"}",
+         201},
+        {"POST", API "/sites", API "/sites", NULL, "{}", 422},
+        {"POST", API "/sites", API "/sites", NULL, "{", 400},
+        {"POST", API "/sites", API "/sites", NULL,
+         "{\"site\":\"pampa-school\",\"name\":\"Twice\",\"lat_deg\":1,\"lon_deg\":2}", 409},
+        {"POST", API "/sites.csv", API "/sites.csv", served.organiser,
+         SHEET_HEAD "aures-school,35.5,3.1,1000,1200,umbra\n", 201},
+        {"POST", API "/sites.csv", API "/sites.csv", NULL, SHEET_HEAD, 401},
+        {"PUT", API "/sites/{site}", API "/sites/causse-school", north.key,
+         "{\"name\":\"Causse School\",\"lat_deg\":44.5,\"lon_deg\":3.2,\"gnomon_mm\":1200}", 200},
+        {"PUT", API "/sites/{site}", API "/sites/nowhere", served.organiser,
+         "{\"name\":\"Nowhere\",\"lat_deg\":44.5,\"lon_deg\":3.2}", 404},
+        {"GET", API "/sites", API "/sites?limit=2", NULL, NULL, 200},
+        {"GET", API "/sites", API "/sites?limit=0", NULL, NULL, 400},
+        {"GET", API "/sites.csv", API "/sites.csv", NULL, NULL, 200},
+        {"GET", API "/sites.geojson", API "/sites.geojson", NULL, NULL, 200},
+        {"GET", API "/sites/{site}", API "/sites/pampa-school", NULL, NULL, 200},
+        {"GET", API "/sites/{site}", API "/sites/nowhere", NULL, NULL, 404},
+        {"POST", API "/days", API "/days", served.organiser,
+         "{\"date\":\"" DAY "\",\"name\":\"Equinox noon\",\"spare_dates\":[\"2027-03-21\"],"
+         "\"lon_tolerance_deg\":1,\"min_separation_km\":100,\"max_sigma_km\":5000}",
+         201},
+        {"POST", API "/days", API "/days", served.organiser, "{\"date\":\"" DAY "\"}", 409},
+        {"GET", API "/days", API "/days", NULL, NULL, 200},
+        {"GET", API "/days/{day}", API "/days/" DAY, NULL, NULL, 200},
+        {"PUT", API "/days/{day}/sites/{site}", API "/days/" DAY "/sites/causse-school", north.key,
+         NULL, 200},
+        {"PUT", API "/days/{day}/sites/{site}", API "/days/" DAY "/sites/tell-school", south.key,
+         NULL, 200},
+        {"GET", API "/days/{day}/sites", API "/days/" DAY "/sites", NULL, NULL, 200},
+        {"GET", API "/days/{day}/sites.csv", API "/days/" DAY "/sites.csv", NULL, NULL, 200},
+        {"GET", API "/days/{day}/sites.geojson", API "/days/" DAY "/sites.geojson", NULL, NULL,
+         200},
+        {"GET", API "/days/{day}/sites/{site}/plan", API "/days/" DAY "/sites/causse-school/plan",
+         NULL, NULL, 200},
+        {"GET", API "/days/{day}/result", API "/days/" DAY "/result", NULL, NULL, 200},
+        {"POST", API "/days/{day}/sites/{site}/runs", API "/days/" DAY "/sites/causse-school/runs",
+         north.code, run.bytes, 201},
+        {"POST", API "/days/{day}/sites/{site}/runs", API "/days/" DAY "/sites/causse-school/runs",
+         north.code, "{}", 422},
+        {"POST", API "/days/{day}/readings.csv", API "/days/" DAY "/readings.csv", served.organiser,
+         "site,utc,shadow_mm\n"
+         /* Tell School, 1.5 m: 36.4 + 0.14 - 0.28 degrees of zenith distance at noon */
+         "tell-school,2027-03-20T11:34:00Z,1105\ntell-school,2027-03-20T11:54:00Z,1100\n"
+         "tell-school,2027-03-20T12:14:00Z,1105\n",
+         201},
+        {"GET", API "/days/{day}/runs", API "/days/" DAY "/runs", NULL, NULL, 200},
+        {"GET", API "/runs/{id}", API "/runs/1", NULL, NULL, 200},
+        {"GET", API "/days/{day}/readings.csv", API "/days/" DAY "/readings.csv", NULL, NULL, 200},
+        {"GET", API "/days/{day}/reductions.csv", API "/days/" DAY "/reductions.csv", NULL, NULL,
+         200},
+        {"GET", API "/days/{day}/pairs", API "/days/" DAY "/pairs", NULL, NULL, 200},
+        {"GET", API "/days/{day}/pairs.csv", API "/days/" DAY "/pairs.csv", NULL, NULL, 200},
+        {"GET", API "/days/{day}/result", API "/days/" DAY "/result", NULL, NULL, 200},
+        {"GET", API "/days/{day}/leaderboard", API "/days/" DAY "/leaderboard?limit=5", NULL, NULL,
+         200},
+        {"DELETE", API "/days/{day}/sites/{site}", API "/days/" DAY "/sites/tell-school", south.key,
+         NULL, 409},
+        {"DELETE", API "/runs/{id}", API "/runs/1?reason=gnomon%20fell", north.key, NULL, 204},
+        {"DELETE", API "/runs/{id}", API "/runs/1", north.key, NULL, 409},
+        {"GET", API "/runs/{id}", API "/runs/1", NULL, NULL, 200},
+        {"DELETE", API "/days/{day}/sites/{site}", API "/days/" DAY "/sites/causse-school",
+         north.key, NULL, 204},
+        {"POST", API "/sites/{site}/class_code", API "/sites/causse-school/class_code", north.key,
+         NULL, 201},
+        {"GET", API "/openapi.json", API "/openapi.json", NULL, NULL, 200},
+        {"GET", "/health", "/health", NULL, NULL, 200},
+        {"GET", "/metrics", "/metrics", NULL, NULL, 200},
+        {"GET", "/", "/", NULL, NULL, 200},
+        {"GET", "/assets/{file}", "/assets/page.css", NULL, NULL, 200},
+        {"GET", "/assets/{file}", "/assets/none.css", NULL, NULL, 404},
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)
+        ask_as_described(&rows[i]);
+    /* No operation was forgotten. */
+    for (int i = 0; i < routes_count; i++) {
+        bool asked = false;
+        for (size_t k = 0; k < sizeof rows / sizeof rows[0]; k++)
+            asked = asked || (strcmp(rows[k].pattern, routes[i].pattern) == 0 &&
+                              strcmp(rows[k].method, method_name(routes[i].method)) == 0 &&
+                              rows[k].status < 300);
+        if (!asked)
+            fail_msg("%s %s was not asked", method_name(routes[i].method), routes[i].pattern);
+    }
+    text_release(&run);
+}
+
+static void the_server_hands_out_the_file(void **state) {
+    struct answer answer;
+    (void)state;
+    http_ask(served.base, &(struct ask){.path = API "/openapi.json"}, &answer);
+    assert_string_equal(answer.body.bytes, openapi_json);
+    answer_release(&answer);
+}
+
+static int start(void **state) {
+    (void)state;
+    document = json_loads(openapi_json, JSON_REJECT_DUPLICATES, NULL);
+    assert_non_null(document);
+    served_init(&served);
+    school_register(served.base, &north);
+    school_register(served.base, &south);
+    return 0;
+}
+
+static int stop(void **state) {
+    (void)state;
+    served_release(&served);
+    json_decref(document);
+    return 0;
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(file_and_table_have_the_same_addresses),
+        cmocka_unit_test(query_parameters_agree),
+        cmocka_unit_test(the_checker_can_say_no),
+        cmocka_unit_test(answers_are_as_described),
+        cmocka_unit_test(the_server_hands_out_the_file),
+    };
+    return cmocka_run_group_tests_name("http openapi", tests, start, stop);
+}
