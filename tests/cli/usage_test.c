@@ -30,7 +30,7 @@ static const struct usage_row rows[] = {
     {{"sun", "--lat", "91", "--lon", "3"}, 2, "out_of_range", "--lat"},
     {{"sun", "--lat", "4", "--lat", "5"}, 2, "out_of_range", "--lat"},
     {{"sun", "--lat", "4"}, 2, "missing_field", "--lon"},
-    {{"sun", "--json=yes"}, 2, "wrong_type", "--json"},
+    {{"outbox", "--all=yes"}, 2, "wrong_type", "--all"},
     {{"sun", "--lat", "4", "--lon", "3", "--date", "2027-02-29"}, 2, "bad_date", "--date"},
     {{"sun", "--lat", "4", "--lon", "3", "--date", "1950-01-01"}, 2, "out_of_range", "--date"},
     {{"sun", "here"}, 2, "missing_field", NULL},

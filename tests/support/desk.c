@@ -18,7 +18,7 @@
 #include <unistd.h>
 
 #define WORDS_MAX 96
-#define PATHS 8
+#define PATHS 64
 
 void desk_init(struct desk *desk) {
     *desk = (struct desk){.zone = "UTC"};

@@ -19,7 +19,7 @@ struct desk {
 void desk_init(struct desk *desk);
 void desk_release(struct desk *desk);
 
-/* Writes a file at the desk; its path is valid until the next call but seven. */
+/* Writes a file at the desk; its path stays valid for a dozen runs. */
 const char *desk_file(struct desk *desk, const char *content);
 
 /* A path below the desk's home, likewise. */
