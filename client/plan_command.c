@@ -18,6 +18,7 @@ static const struct column partner_columns[] = {
      .kind = CELL_FIXED,
      .decimals = 3},
     {.title = "σ to expect km", .key = "expected_sigma_km", .kind = CELL_FIXED},
+    {.title = "would count", .key = "allowed", .kind = CELL_YES},
 };
 
 static void print_when(const char *label, const json_t *date, const char *key) {

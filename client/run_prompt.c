@@ -9,6 +9,7 @@
 #include <time.h>
 
 #include "client/cautions.h"
+#include "client/prompt.h"
 #include "client/results.h"
 #include "client/run_entry.h"
 #include "client/run_input.h"
@@ -18,8 +19,6 @@
 #include "server/wire/field.h"
 #include "server/wire/record_read.h"
 
-#define LINE_MAX_BYTES 512
-
 struct prompt {
     struct client *client;
     struct outbox *outbox;
@@ -27,45 +26,8 @@ struct prompt {
     const struct site_record *known; /* NULL: position not known here */
     struct run_record *run;
     int32_t date;
-    char line[LINE_MAX_BYTES]; /* the last answer, blanks trimmed */
+    char line[PROMPT_LINE_MAX]; /* the last answer, blanks trimmed */
 };
-
-/* Asks one question; false at the end of input. An overlong line counts as empty
- * and is told. */
-static bool ask(struct prompt *prompt, const char *question) {
-    fputs(question, stderr);
-    fflush(stderr);
-    char *line = prompt->line;
-    if (fgets(line, LINE_MAX_BYTES, stdin) == NULL) {
-        fputc('\n', stderr);
-        return false;
-    }
-    size_t length = strlen(line);
-    if (length == LINE_MAX_BYTES - 1 && line[length - 1] != '\n') {
-        for (int c = getchar(); c != '\n' && c != EOF;)
-            c = getchar();
-        fputs("  that line is too long\n", stderr);
-        length = 0;
-    }
-    size_t blanks = strspn(line, " \t");
-    while (length > blanks && strchr(" \t\r\n", line[length - 1]) != NULL)
-        length--;
-    if (length <= blanks)
-        length = blanks = 0;
-    memmove(line, line + blanks, length - blanks);
-    line[length - blanks] = '\0';
-    return true;
-}
-
-/* Tells what was wrong with an entry, and forgets it. */
-static void complain(struct err *err) {
-    fputs("  ", stderr);
-    if (err->field[0] != '\0')
-        fprintf(stderr, "%s: ", err->field);
-    screen_put(stderr, err->text);
-    fputc('\n', stderr);
-    err_clear(err);
-}
 
 static enum leave stop(struct prompt *prompt) {
     enum leave leave =
@@ -119,7 +81,7 @@ static bool ask_date(struct prompt *prompt) {
     date_format(prompt->date, usual);
     snprintf(question, sizeof question, "Date of the readings [%s]: ", usual);
     for (;;) {
-        if (!ask(prompt, question))
+        if (!prompt_ask(question, prompt->line))
             return false;
         if (prompt->line[0] == '\0' || date_parse(prompt->line, &prompt->date))
             return true;
@@ -139,14 +101,14 @@ static bool ask_gnomon(struct prompt *prompt) {
         snprintf(question, sizeof question,
                  "Gnomon height in mm, parts added like 2880+300 [%g]: ", prompt->known->gnomon_mm);
     for (;;) {
-        if (!ask(prompt, question))
+        if (!prompt_ask(question, prompt->line))
             return false;
         if (usual && prompt->line[0] == '\0')
             break;
         struct err err = {.code = ERR_NONE};
         if (run_entry_gnomon(prompt->line, "gnomon", gnomon, &err) == 0)
             break;
-        complain(&err);
+        prompt_complain(&err);
     }
     show_gnomon(gnomon);
     return true;
@@ -159,12 +121,12 @@ static bool ask_edge(struct prompt *prompt) {
              "Edge you mark: umbra (end of full shadow), penumbra (last trace), centre [%s]: ",
              edge_name(gnomon->edge));
     for (;;) {
-        if (!ask(prompt, question))
+        if (!prompt_ask(question, prompt->line))
             return false;
         struct err err = {.code = ERR_NONE};
         if (prompt->line[0] == '\0' || run_entry_edge(prompt->line, "edge", gnomon, &err) == 0)
             return true;
-        complain(&err);
+        prompt_complain(&err);
     }
 }
 
@@ -203,7 +165,7 @@ static bool enter_reading(struct prompt *prompt, int number, struct err *err) {
     snprintf(shadow_place, sizeof shadow_place, "reading %d, shadow", number);
     size_t length = strcspn(prompt->line, " \t");
     size_t blanks = strspn(prompt->line + length, " \t");
-    char shadow[LINE_MAX_BYTES];
+    char shadow[PROMPT_LINE_MAX];
     snprintf(shadow, sizeof shadow, "%s", prompt->line + length + blanks);
     prompt->line[length] = '\0';
     if (strcmp(prompt->line, "now") == 0)
@@ -211,7 +173,7 @@ static bool enter_reading(struct prompt *prompt, int number, struct err *err) {
     else if (run_entry_clock(prompt->line, prompt->date, time_place, &reading, err) != 0)
         return true;
     if (shadow[0] == '\0') {
-        if (!ask(prompt, "  its shadow in mm: "))
+        if (!prompt_ask("  its shadow in mm: ", prompt->line))
             return false;
         snprintf(shadow, sizeof shadow, "%s", prompt->line);
     }
@@ -226,7 +188,7 @@ static enum leave ask_readings(struct prompt *prompt) {
         char question[64];
         snprintf(question, sizeof question,
                  "Reading %d, time and shadow in mm: ", run->readings + 1);
-        if (!ask(prompt, question))
+        if (!prompt_ask(question, prompt->line))
             return stop(prompt);
         int before = run->readings;
         struct err err = {.code = ERR_NONE};
@@ -249,7 +211,7 @@ static enum leave ask_readings(struct prompt *prompt) {
             return stop(prompt);
         }
         if (err.code != ERR_NONE)
-            complain(&err);
+            prompt_complain(&err);
         if (run->readings == before)
             continue;
         enum leave leave = keep_draft(prompt);
@@ -265,28 +227,16 @@ static enum leave ask_readings(struct prompt *prompt) {
 static bool ask_text(struct prompt *prompt, const char *key, const char *what,
                      const char *already) {
     const struct field *field = field_find(&run_fields, key);
-    char question[LINE_MAX_BYTES];
+    char question[PROMPT_LINE_MAX];
     snprintf(question, sizeof question, "%s [%s]: ", what, *already != '\0' ? already : "nothing");
     for (;;) {
-        if (!ask(prompt, question))
+        if (!prompt_ask(question, prompt->line))
             return false;
         struct err err = {.code = ERR_NONE};
         if (prompt->line[0] == '\0' ||
             field_set_text(field, prompt->line, strlen(prompt->line), prompt->run, key, &err) == 0)
             return true;
-        complain(&err);
-    }
-}
-
-static bool yes(struct prompt *prompt, const char *question, bool *answer) {
-    for (;;) {
-        if (!ask(prompt, question))
-            return false;
-        char first = prompt->line[0];
-        *answer = first != 'n' && first != 'N';
-        if (first == '\0' || strchr("yYnN", first) != NULL)
-            return true;
-        fputs("  y or n\n", stderr);
+        prompt_complain(&err);
     }
 }
 
@@ -307,7 +257,7 @@ static enum leave take_draft(struct prompt *prompt, bool *taken) {
         snprintf(question, sizeof question,
                  "%d readings were typed in before. Go on from them? [Y/n]: ",
                  prompt->run->run.readings);
-        if (!yes(prompt, question, &wanted))
+        if (!prompt_yes(question, &wanted))
             leave = stop(prompt);
         else if (!wanted)
             run_record_init(prompt->run);
@@ -335,7 +285,7 @@ static enum leave consent(struct prompt *prompt) {
         json_decref(reduction);
     }
     text_release(&text);
-    return yes(prompt, "Send it? [Y/n]: ", &send) && send ? LEAVE_OK : stop(prompt);
+    return prompt_yes("Send it? [Y/n]: ", &send) && send ? LEAVE_OK : stop(prompt);
 }
 
 static void explain_clock(const struct prompt *prompt) {

@@ -76,6 +76,10 @@ static void fill_cell(const struct column *column, const json_t *row, char *out,
         if (json_is_array(value))
             snprintf(out, size, "%zu", json_array_size(value));
         break;
+    case CELL_YES:
+        if (json_is_boolean(value))
+            snprintf(out, size, "%s", json_is_true(value) ? "yes" : "no");
+        break;
     }
     tame(out);
 }
@@ -91,7 +95,7 @@ static int width(const char *text) {
 static void print_cell(FILE *out, const struct column *column, const char *cell, int room,
                        bool last) {
     int blanks = room - width(cell);
-    bool left = column->kind == CELL_TEXT || column->kind == CELL_TIME;
+    bool left = column->kind == CELL_TEXT || column->kind == CELL_TIME || column->kind == CELL_YES;
     if (!left)
         fprintf(out, "%*s", blanks, "");
     fputs(cell, out);

@@ -18,7 +18,8 @@ enum cell_kind {
     CELL_TIME,    /* RFC 3339 in UTC, shown to the second */
     CELL_FIXED,   /* a number with so many decimals */
     CELL_MEASURE, /* a number with the sigma of another key: two digits of sigma */
-    CELL_LENGTH   /* how many an array holds */
+    CELL_LENGTH,  /* how many an array holds */
+    CELL_YES      /* yes or no, of a boolean */
 };
 
 struct column {

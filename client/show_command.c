@@ -35,6 +35,12 @@ static const struct column run_columns[] = {
     {.title = "status", .key = "reduction/status"},
 };
 
+static const struct column reading_columns[] = {
+    {.title = "time UTC", .key = "time", .kind = CELL_TIME},
+    {.title = "shadow mm", .key = "shadow_mm", .kind = CELL_FIXED, .decimals = 1},
+    {.title = "σ mm", .key = "sigma_mm", .kind = CELL_FIXED, .decimals = 1},
+};
+
 static void print_sites(struct client *client, const json_t *answer) {
     screen_table(stdout, client->terminal, site_columns,
                  sizeof site_columns / sizeof site_columns[0], screen_get(answer, "sites"));
@@ -61,8 +67,9 @@ static void line(const char *label, const char *text) {
 static void print_site(struct client *client, const json_t *site) {
     known_site_note(client, site);
     line(screen_string(site, "site"), screen_string(site, "name"));
-    printf("%-12s%.5f° north, %.5f° east, %g m above the sea\n", "position",
-           screen_number(site, "lat_deg"), screen_number(site, "lon_deg"),
+    double lat_deg = screen_number(site, "lat_deg"), lon_deg = screen_number(site, "lon_deg");
+    printf("%-12s%.5f° %s, %.5f° %s, %g m above the sea\n", "position", fabs(lat_deg),
+           lat_deg < 0.0 ? "south" : "north", fabs(lon_deg), lon_deg < 0.0 ? "west" : "east",
            screen_number(site, "elev_m"));
     double gnomon_mm = screen_number(site, "gnomon_mm");
     if (isfinite(gnomon_mm))
@@ -86,7 +93,6 @@ static void print_day(struct client *client, const json_t *day) {
 }
 
 static void print_run(struct client *client, const json_t *answer) {
-    (void)client;
     const json_t *run = screen_get(answer, "run");
     results_print_reduction(stdout, screen_get(answer, "reduction"));
     printf("\nrun %lld of site ", (long long)json_integer_value(screen_get(run, "id")));
@@ -102,6 +108,9 @@ static void print_run(struct client *client, const json_t *answer) {
     line("sky", screen_string(run, "sky"));
     line("level", screen_string(run, "level"));
     line("note", screen_string(run, "note"));
+    putchar('\n');
+    screen_table(stdout, client->terminal, reading_columns,
+                 sizeof reading_columns / sizeof reading_columns[0], screen_get(run, "readings"));
 }
 
 static void print_result(struct client *client, const json_t *answer) {

@@ -1,0 +1,53 @@
+/* SPDX-License-Identifier: MIT */
+/* prompt: the terminal's own line editing serves; nothing is done to its modes. */
+#include "client/prompt.h"
+
+#include <stdio.h>
+#include <string.h>
+
+#include "client/screen.h"
+
+bool prompt_ask(const char *question, char *line) {
+    fputs(question, stderr);
+    fflush(stderr);
+    if (fgets(line, PROMPT_LINE_MAX, stdin) == NULL) {
+        fputc('\n', stderr);
+        return false;
+    }
+    size_t length = strlen(line);
+    if (length == PROMPT_LINE_MAX - 1 && line[length - 1] != '\n') {
+        for (int c = getchar(); c != '\n' && c != EOF;)
+            c = getchar();
+        fputs("  that line is too long\n", stderr);
+        length = 0;
+    }
+    size_t blanks = strspn(line, " \t");
+    while (length > blanks && strchr(" \t\r\n", line[length - 1]) != NULL)
+        length--;
+    if (length <= blanks)
+        length = blanks = 0;
+    memmove(line, line + blanks, length - blanks);
+    line[length - blanks] = '\0';
+    return true;
+}
+
+bool prompt_yes(const char *question, bool *yes) {
+    char line[PROMPT_LINE_MAX];
+    for (;;) {
+        if (!prompt_ask(question, line))
+            return false;
+        *yes = line[0] != 'n' && line[0] != 'N';
+        if (line[0] == '\0' || strchr("yYnN", line[0]) != NULL)
+            return true;
+        fputs("  y or n\n", stderr);
+    }
+}
+
+void prompt_complain(struct err *err) {
+    fputs("  ", stderr);
+    if (err->field[0] != '\0')
+        fprintf(stderr, "%s: ", err->field);
+    screen_put(stderr, err->text);
+    fputc('\n', stderr);
+    err_clear(err);
+}
