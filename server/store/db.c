@@ -68,37 +68,6 @@ int db_script(struct db *db, const char *sql, struct err *err) {
     return code == SQLITE_OK ? 0 : failed(db, "script", code, err);
 }
 
-int db_open(const char *path, enum db_mode mode, struct db **out, struct err *err) {
-    struct db *db = calloc(1, sizeof *db);
-    if (!db)
-        return err_set(err, ERR_STORAGE, NULL, "Out of memory.");
-    db->mode = mode;
-    /* A reader is opened for writing too, because it may have to bring the shared
-     * memory of the log into being; query_only then keeps it from writing. */
-    int flags = SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX;
-    if (mode == DB_WRITE)
-        flags |= SQLITE_OPEN_CREATE;
-    int code = sqlite3_open_v2(path, &db->handle, flags, NULL);
-    if (code != SQLITE_OK) {
-        failed(db, "open", code, err);
-        goto cleanup;
-    }
-    sqlite3_extended_result_codes(db->handle, 1);
-    sqlite3_busy_timeout(db->handle, BUSY_TIMEOUT_MS);
-    const char *set_up = mode == DB_WRITE ? "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
-                                            "PRAGMA foreign_keys = ON; PRAGMA temp_store = MEMORY;"
-                                            "PRAGMA cache_size = -32000"
-                                          : "PRAGMA query_only = ON; PRAGMA foreign_keys = ON;"
-                                            "PRAGMA temp_store = MEMORY";
-    if (db_script(db, set_up, err))
-        goto cleanup;
-    *out = db;
-    return 0;
-cleanup:
-    db_close(db);
-    return -1;
-}
-
 void db_close(struct db *db) {
     if (!db)
         return;
@@ -253,16 +222,69 @@ static int control(struct db *db, const char *sql, struct err *err) {
     return statement_run(statement, err);
 }
 
+static const char sql_begin_write[] = "BEGIN IMMEDIATE";
+static const char sql_begin_read[] = "BEGIN";
+static const char sql_commit[] = "COMMIT";
+static const char sql_rollback[] = "ROLLBACK";
+static const char sql_savepoint[] = "SAVEPOINT job";
+static const char sql_keep[] = "RELEASE job";
+static const char sql_undo[] = "ROLLBACK TO job";
+
+/* What undoes a failure must not need memory when the failure is a lack of it. */
+static int compile_controls(struct db *db, struct err *err) {
+    const char *const all[] = {sql_begin_write, sql_begin_read, sql_commit, sql_rollback,
+                               sql_savepoint,   sql_keep,       sql_undo};
+    for (size_t i = 0; i < sizeof all / sizeof *all; i++) {
+        struct statement *statement;
+        if (db_prepare(db, all[i], &statement, err))
+            return -1;
+        statement_done(statement);
+    }
+    return 0;
+}
+
+int db_open(const char *path, enum db_mode mode, struct db **out, struct err *err) {
+    struct db *db = calloc(1, sizeof *db);
+    if (!db)
+        return err_set(err, ERR_STORAGE, NULL, "Out of memory.");
+    db->mode = mode;
+    /* A reader is opened for writing too, because it may have to bring the shared
+     * memory of the log into being; query_only then keeps it from writing. */
+    int flags = SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX;
+    if (mode == DB_WRITE)
+        flags |= SQLITE_OPEN_CREATE;
+    int code = sqlite3_open_v2(path, &db->handle, flags, NULL);
+    if (code != SQLITE_OK) {
+        failed(db, "open", code, err);
+        goto cleanup;
+    }
+    sqlite3_extended_result_codes(db->handle, 1);
+    sqlite3_busy_timeout(db->handle, BUSY_TIMEOUT_MS);
+    const char *set_up = mode == DB_WRITE ? "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
+                                            "PRAGMA foreign_keys = ON; PRAGMA temp_store = MEMORY;"
+                                            "PRAGMA cache_size = -32000"
+                                          : "PRAGMA query_only = ON; PRAGMA foreign_keys = ON;"
+                                            "PRAGMA temp_store = MEMORY";
+    if (db_script(db, set_up, err) || compile_controls(db, err))
+        goto cleanup;
+    *out = db;
+    return 0;
+cleanup:
+    db_close(db);
+    return -1;
+}
+
 int db_begin(struct db *db, struct err *err) {
     assert(!db_in_transaction(db));
-    return db->mode == DB_WRITE ? control(db, "BEGIN IMMEDIATE", err) : control(db, "BEGIN", err);
+    return db->mode == DB_WRITE ? control(db, sql_begin_write, err)
+                                : control(db, sql_begin_read, err);
 }
 
 int db_commit(struct db *db, struct err *err) {
     /* SQLite undoes the whole transaction by itself after the worst failures. */
     if (!db_in_transaction(db))
         return err_set(err, ERR_STORAGE, NULL, "The store undid the change. Nothing was changed.");
-    if (control(db, "COMMIT", err)) {
+    if (control(db, sql_commit, err)) {
         db_rollback(db);
         return -1;
     }
@@ -271,7 +293,7 @@ int db_commit(struct db *db, struct err *err) {
 }
 
 void db_rollback(struct db *db) {
-    if (db_in_transaction(db) && control(db, "ROLLBACK", NULL))
+    if (db_in_transaction(db) && control(db, sql_rollback, NULL))
         log_line(NOONARC_LOG_ERROR, "store: rollback failed");
     db->counts.rollbacks++;
 }
@@ -279,19 +301,19 @@ void db_rollback(struct db *db) {
 int db_savepoint(struct db *db, struct err *err) {
     if (!db_in_transaction(db))
         return err_set(err, ERR_STORAGE, NULL, "The store undid the change. Nothing was changed.");
-    return control(db, "SAVEPOINT job", err);
+    return control(db, sql_savepoint, err);
 }
 
 int db_savepoint_keep(struct db *db, struct err *err) {
     if (!db_in_transaction(db))
         return err_set(err, ERR_STORAGE, NULL, "The store undid the change. Nothing was changed.");
-    return control(db, "RELEASE job", err);
+    return control(db, sql_keep, err);
 }
 
 void db_savepoint_undo(struct db *db) {
     if (!db_in_transaction(db))
         return;
-    if (control(db, "ROLLBACK TO job", NULL) || control(db, "RELEASE job", NULL))
+    if (control(db, sql_undo, NULL) || control(db, sql_keep, NULL))
         db_rollback(db);
 }
 
