@@ -2,7 +2,8 @@
 // else. Whatever comes from a school is set as text, never as markup.
 
 const API = "/api/v1";
-const SHOWN = 20; // lines of a table
+const PAGE = 500; // lines in one answer, at most
+const SHOWN = 10; // lines of a table
 const THIN = "\u202f"; // narrow no-break space
 const MINUS = "\u2212";
 
@@ -20,7 +21,7 @@ async function fetchAll(path, key) {
   const items = [];
   let cursor = null;
   do {
-    const query = new URLSearchParams({ limit: "500" });
+    const query = new URLSearchParams({ limit: String(PAGE) });
     if (cursor !== null) query.set("cursor", cursor);
     const page = await fetchJson(`${path}?${query}`);
     items.push(...page[key]);
@@ -71,21 +72,29 @@ function measured(value, sigma, unit) {
   return made;
 }
 
-// columns: [heading, cell of a row (text or node), is it a number].
-function fillTable(table, columns, rows) {
+// columns: [heading, cell of a row (text or node), is it a number]. The first
+// most rows are shown, and how many there are.
+function fillTable(table, columns, allRows, most = Infinity) {
+  const rows = allRows.slice(0, most);
+  // The phone's layout takes the roles of a table away; here they stand for good.
+  table.role = "table";
   const head = element("thead");
   const body = element("tbody");
   const top = element("tr");
   for (const [heading, , number] of columns) {
     const cell = element("th", heading, number ? "number" : "");
     cell.scope = "col";
+    cell.role = "columnheader";
     top.append(cell);
   }
   head.append(top);
   for (const row of rows) {
     const line = element("tr");
-    for (const [, content, number] of columns) {
+    line.role = "row";
+    for (const [heading, content, number] of columns) {
       const cell = element("td", undefined, number ? "number" : "");
+      cell.role = "cell";
+      cell.dataset.heading = heading;
       cell.append(content(row));
       line.append(cell);
     }
@@ -99,6 +108,8 @@ function fillTable(table, columns, rows) {
     body.append(line);
   }
   table.replaceChildren(head, body);
+  if (rows.length < allRows.length)
+    table.prepend(element("caption", `The first ${rows.length} of ${allRows.length < PAGE ? allRows.length : "many"}.`));
 }
 
 function term(list, words, node) {
@@ -151,19 +162,19 @@ function showLeaderboard(board, named) {
   const circumference = ["Circumference, km", (row) => measured(row.circumference_km, row.sigma_km, ""), true];
   const errors = [
     ["Error, %", (row) => signed(row.error_percent, 2), true],
-    ["Error, in σ", (row) => signed(row.error_sigmas, 1), true],
+    ["in σ", (row) => signed(row.error_sigmas, 1), true],
   ];
   fillTable(byId("pairs"),
-    [place, ["Pair", (row) => `${named(row.site1)} – ${named(row.site2)}`], circumference, ...errors], board.pairs);
+    [place, ["Pair", (row) => `${named(row.site1)} – ${named(row.site2)}`], circumference, ...errors], board.pairs, SHOWN);
   fillTable(byId("sites"),
     [place, ["Site", (row) => named(row.site)], circumference, ...errors,
-      ["Partners", (row) => String(row.partners), true]], board.sites);
+      ["Partners", (row) => String(row.partners), true]], board.sites, SHOWN);
   fillTable(byId("honesty"),
     [place, ["Site", (row) => named(row.site)],
       ["Stated σ, °", (row) => grouped(row.sigma_deg, 4), true],
       ["Error, °", (row) => signed(row.error_deg, 4), true],
-      ["Error, in σ", (row) => signed(row.error_sigmas, 1), true],
-      ["Score", (row) => signed(row.score, 2), true]], board.honesty);
+      ["in σ", (row) => signed(row.error_sigmas, 1), true],
+      ["Score", (row) => signed(row.score, 2), true]], board.honesty, SHOWN);
 }
 
 // Sites that count for nothing, and single readings that do not, with the reason.
@@ -209,7 +220,7 @@ async function showDay(day) {
   const base = `/days/${encodeURIComponent(day.day)}`;
   const [result, board, pairs, sites, runs] = await Promise.all([
     fetchJson(`${base}/result`),
-    fetchJson(`${base}/leaderboard?limit=${SHOWN}`),
+    fetchJson(`${base}/leaderboard?limit=${PAGE}`),
     fetchAll(`${base}/pairs`, "pairs"),
     fetchAll(`${base}/sites`, "sites"),
     fetchAll(`${base}/runs`, "runs"),
