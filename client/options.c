@@ -86,7 +86,6 @@ static int take_option(struct arguments *args, const char *word, const char *nex
         return err_set(err, ERR_OUT_OF_RANGE, field, "%s may be given only once", field);
     if (args->givens == ARGUMENTS_GIVEN_MAX)
         return err_set(err, ERR_OUT_OF_RANGE, field, "too many options: use a file");
-    *used = 1;
     const char *text = NULL;
     double number = NAN;
     if (row->kind == OPTION_FLAG) {
@@ -118,7 +117,7 @@ int arguments_parse(struct arguments *args, int count, char *const *words, struc
             options_end = true;
             i++;
         } else if (!options_end && word[0] == '-' && word[1] != '\0') {
-            int used;
+            int used = 1;
             if (take_option(args, word, i + 1 < count ? words[i + 1] : NULL, &used, err) != 0)
                 return -1;
             i += used;

@@ -20,12 +20,12 @@ enum option_kind {
 };
 
 struct option_row {
-    const char *name; /* without the dashes */
-    enum option_kind kind;
+    const char *name;  /* without the dashes */
     const char *value; /* what the help calls the value, with its unit; NULL for a flag */
     double min, max;   /* of numbers; both 0: any finite number */
-    bool many;         /* may be given more than once */
     const char *help;
+    enum option_kind kind;
+    bool many; /* may be given more than once */
 };
 
 struct option_table {

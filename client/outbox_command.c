@@ -110,7 +110,7 @@ static enum leave find(struct client *client, struct outbox *outbox, struct outb
 }
 
 static enum leave show(struct client *client, struct outbox *outbox) {
-    struct outbox_item item;
+    struct outbox_item item = {.number = 0};
     enum leave leave = find(client, outbox, &item);
     if (leave != LEAVE_OK)
         return leave;
@@ -135,7 +135,7 @@ static void print_count(const struct client *client, const struct delivery_count
 }
 
 static enum leave send_one(struct client *client, struct outbox *outbox) {
-    struct outbox_item item;
+    struct outbox_item item = {.number = 0};
     struct net_answer answer;
     json_t *result = NULL;
     enum leave leave = find(client, outbox, &item);
@@ -178,7 +178,7 @@ static enum leave drop(struct client *client, struct outbox *outbox) {
         if (outbox_drop_done(outbox, &dropped, &client->err) != 0)
             return LEAVE_FILE;
     } else {
-        struct outbox_item item;
+        struct outbox_item item = {.number = 0};
         enum leave leave = find(client, outbox, &item);
         if (leave != LEAVE_OK)
             return leave;

@@ -98,8 +98,8 @@ static bool ask_gnomon(struct prompt *prompt) {
     char question[128] = "Gnomon height in mm, parts added like 2880+300: ";
     bool usual = run_input_usual_gnomon(prompt->known, gnomon);
     if (usual)
-        snprintf(question, sizeof question,
-                 "Gnomon height in mm, parts added like 2880+300 [%g]: ", prompt->known->gnomon_mm);
+        snprintf(question, sizeof question, "Gnomon height in mm, parts added like 2880+300 [%g]: ",
+                 record_mm(gnomon_height(gnomon).value_m));
     for (;;) {
         if (!prompt_ask(question, prompt->line))
             return false;
@@ -197,8 +197,6 @@ static enum leave ask_readings(struct prompt *prompt) {
                 return LEAVE_OK;
             fprintf(stderr, "  a run needs %d readings at least; \"quit\" stops without sending\n",
                     REDUCE_READINGS_MIN);
-        } else if (strcmp(prompt->line, "quit") == 0) {
-            return stop(prompt);
         } else if (strcmp(prompt->line, "list") == 0) {
             for (int i = 0; i < run->readings; i++)
                 show_reading(run, i);
@@ -207,7 +205,8 @@ static enum leave ask_readings(struct prompt *prompt) {
                 fputs("  there is nothing to undo\n", stderr);
             else
                 fprintf(stderr, "  reading %d is struck\n", run->readings--);
-        } else if (!enter_reading(prompt, run->readings + 1, &err)) {
+        } else if (strcmp(prompt->line, "quit") == 0 ||
+                   !enter_reading(prompt, run->readings + 1, &err)) {
             return stop(prompt);
         }
         if (err.code != ERR_NONE)

@@ -23,11 +23,11 @@ enum cell_kind {
 };
 
 struct column {
-    const char *title; /* with the unit */
-    const char *key;   /* "a" or "a/b" for b inside a */
-    enum cell_kind kind;
+    const char *title;     /* with the unit */
+    const char *key;       /* "a" or "a/b" for b inside a */
     const char *sigma_key; /* of CELL_MEASURE */
-    int decimals;          /* of CELL_FIXED */
+    enum cell_kind kind;
+    int decimals; /* of CELL_FIXED */
 };
 
 /* The value at "a/b" inside an object; NULL when there is none. Borrowed. */
