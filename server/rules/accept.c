@@ -110,7 +110,7 @@ static int check_again(struct change *change, const struct submission *submissio
 int accept_run(struct change *change, const struct submission *submission,
                struct prepared *prepared, accept_answer write_answer, struct text *answer,
                bool *replayed, struct err *err) {
-    bool replay;
+    bool replay = false;
     char hash[HASH_HEX_MAX];
     if (answered(change_db(change), submission, answer, &replay, err))
         return -1;

@@ -40,12 +40,13 @@ struct part {
 /* An error found in the run's JSON, told of the row of the sheet it came from. */
 static int in_row(const struct part *part, const struct err *cause, struct err *err) {
     char field[48];
-    int index;
     unsigned row = part->rows->first_row;
     const char *column = "site";
-    if (sscanf(cause->field, "/readings/%d", &index) == 1 && index >= 0 &&
-        (size_t)index < part->rows->readings)
-        row = part->sheet->reading[part->rows->first + (size_t)index].row;
+    if (strncmp(cause->field, "/readings/", 10) == 0) {
+        size_t index = strtoul(cause->field + 10, NULL, 10);
+        if (index < part->rows->readings)
+            row = part->sheet->reading[part->rows->first + index].row;
+    }
     if (strncmp(cause->field, "/readings", 9) == 0)
         column = cause->code == ERR_WRONG_DAY ? "utc" : "shadow_mm";
     snprintf(field, sizeof field, "row %u, %s", row, column);

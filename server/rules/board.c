@@ -99,6 +99,8 @@ static void add_pair(struct material *material, size_t first, size_t second) {
  * its partners in the order of their identifiers. */
 static int add_pairs(struct material *material, struct pair_sites *pairs, size_t count,
                      struct err *err) {
+    if (count == 0)
+        return 0;
     struct key_rank *ranks = calloc(material->count + 1, sizeof *ranks);
     if (!ranks)
         return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");

@@ -105,7 +105,7 @@ static struct statement *compile(struct db *db, const char *sql, struct err *err
         return NULL;
     }
     for (int n = 1; n <= PLACES_MAX; n++) {
-        char name[8];
+        char name[16];
         snprintf(name, sizeof name, "$%d", n);
         statement->place[n] = sqlite3_bind_parameter_index(statement->handle, name);
     }

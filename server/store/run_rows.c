@@ -63,8 +63,10 @@ static int read_run(struct statement *statement, struct run_row *out, struct err
     size_t length;
     const char *body = column_text(statement, 9, &length);
     char *copy = malloc(length + 1);
-    if (!copy)
-        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+    if (!copy) {
+        err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        return -1;
+    }
     memmove(copy, body, length);
     copy[length] = '\0';
     out->id = column_int(statement, 0);
