@@ -8,7 +8,7 @@
 
 #define PAGE_LIMIT_DEFAULT 100
 #define PAGE_LIMIT_MAX 500
-#define CURSOR_MAX (2 * ID_MAX + 2)
+#define CURSOR_MAX ((size_t)2 * ID_MAX + 2)
 
 void exchange_init(struct exchange *exchange) {
     *exchange = (struct exchange){0};

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* route_table: every address of the service, once. Reads come first: they are
- * asked for most. */
+/* route_table: every address of the service, once: reads first, they are asked
+ * for most; then writes; then what needs no store. */
 #include "server/api/resources.h"
 #include "server/http/own.h"
 #include "server/http/routes.h"
@@ -8,62 +8,78 @@
 #define API "/api/v1"
 #define PAGED "limit cursor"
 
-#define READ(address, parameters, function, words)                                                 \
-    {                                                                                              \
-        .method = METHOD_GET, .pattern = address, .query = parameters, .read = function,           \
-        .help = words                                                                              \
-    }
-#define OWN(address, parameters, function, words)                                                  \
-    {                                                                                              \
-        .method = METHOD_GET, .pattern = address, .query = parameters, .own = function,            \
-        .help = words                                                                              \
-    }
-#define WRITE(verb, address, who, what, function, words)                                           \
-    {                                                                                              \
-        .method = verb, .pattern = address, .caller = who, .body = what, .query = "",              \
-        .read = function##_check, .write = function, .help = words                                 \
-    }
-
+/* Columns: method, pattern, least caller, body, query parameters, read or first
+ * half of a write, write, answered by the edge, help. */
 /* clang-format off */
 const struct route routes[] = {
-    READ(API "/sites", PAGED, get_sites, "Sites, by identifier."),
-    READ(API "/sites.csv", "", get_sites_csv, "All sites as a spreadsheet."),
-    READ(API "/sites.geojson", "", get_sites_geojson, "All sites as points of a map."),
-    READ(API "/sites/{site}", "", get_site, "A site."),
-    READ(API "/days", PAGED, get_days, "Measurement days, by date."),
-    READ(API "/days/{day}", "", get_day, "A measurement day and its rules."),
-    READ(API "/days/{day}/sites", PAGED, get_day_sites, "Sites that take part."),
-    READ(API "/days/{day}/sites.csv", "", get_day_sites_csv, "The same as a spreadsheet, with the gnomons used."),
-    READ(API "/days/{day}/sites.geojson", "", get_day_sites_geojson, "The same as points of a map."),
-    READ(API "/days/{day}/sites/{site}/plan", "", get_plan, "When to measure, and with whom."),
-    READ(API "/days/{day}/runs", PAGED, get_day_runs, "Current runs with their reductions, by site."),
-    READ(API "/days/{day}/readings.csv", "", get_readings_csv, "Readings of the current runs as a spreadsheet."),
-    READ(API "/days/{day}/reductions.csv", "", get_reductions_csv, "Noon angles of the current runs as a spreadsheet."),
-    READ(API "/days/{day}/pairs", PAGED, get_pairs, "Pairs of sites on one meridian, by sites."),
-    READ(API "/days/{day}/pairs.csv", "", get_pairs_csv, "The same as a spreadsheet."),
-    READ(API "/days/{day}/result", "", get_result, "The circumference from all sites together."),
-    READ(API "/days/{day}/leaderboard", "limit", get_leaderboard, "Pairs, sites and honesty, best first."),
-    READ(API "/runs/{id}", "", get_run, "A run as sent, with its reduction."),
+    {METHOD_GET, API "/sites", CALLER_ANYONE, BODY_NONE, PAGED,
+     get_sites, NULL, NULL, "Sites, by identifier."},
+    {METHOD_GET, API "/sites.csv", CALLER_ANYONE, BODY_NONE, "",
+     get_sites_csv, NULL, NULL, "All sites as a spreadsheet."},
+    {METHOD_GET, API "/sites.geojson", CALLER_ANYONE, BODY_NONE, "",
+     get_sites_geojson, NULL, NULL, "All sites as points of a map."},
+    {METHOD_GET, API "/sites/{site}", CALLER_ANYONE, BODY_NONE, "",
+     get_site, NULL, NULL, "A site."},
+    {METHOD_GET, API "/days", CALLER_ANYONE, BODY_NONE, PAGED,
+     get_days, NULL, NULL, "Measurement days, by date."},
+    {METHOD_GET, API "/days/{day}", CALLER_ANYONE, BODY_NONE, "",
+     get_day, NULL, NULL, "A measurement day and its rules."},
+    {METHOD_GET, API "/days/{day}/sites", CALLER_ANYONE, BODY_NONE, PAGED,
+     get_day_sites, NULL, NULL, "Sites that take part."},
+    {METHOD_GET, API "/days/{day}/sites.csv", CALLER_ANYONE, BODY_NONE, "",
+     get_day_sites_csv, NULL, NULL, "The same as a spreadsheet, with the gnomons used."},
+    {METHOD_GET, API "/days/{day}/sites.geojson", CALLER_ANYONE, BODY_NONE, "",
+     get_day_sites_geojson, NULL, NULL, "The same as points of a map."},
+    {METHOD_GET, API "/days/{day}/sites/{site}/plan", CALLER_ANYONE, BODY_NONE, "",
+     get_plan, NULL, NULL, "When to measure, and with whom."},
+    {METHOD_GET, API "/days/{day}/runs", CALLER_ANYONE, BODY_NONE, PAGED,
+     get_day_runs, NULL, NULL, "Current runs with their reductions, by site."},
+    {METHOD_GET, API "/days/{day}/readings.csv", CALLER_ANYONE, BODY_NONE, "",
+     get_readings_csv, NULL, NULL, "Readings of the current runs as a spreadsheet."},
+    {METHOD_GET, API "/days/{day}/reductions.csv", CALLER_ANYONE, BODY_NONE, "",
+     get_reductions_csv, NULL, NULL, "Noon angles of the current runs as a spreadsheet."},
+    {METHOD_GET, API "/days/{day}/pairs", CALLER_ANYONE, BODY_NONE, PAGED,
+     get_pairs, NULL, NULL, "Pairs of sites on one meridian, by sites."},
+    {METHOD_GET, API "/days/{day}/pairs.csv", CALLER_ANYONE, BODY_NONE, "",
+     get_pairs_csv, NULL, NULL, "The same as a spreadsheet."},
+    {METHOD_GET, API "/days/{day}/result", CALLER_ANYONE, BODY_NONE, "",
+     get_result, NULL, NULL, "The circumference from all sites together."},
+    {METHOD_GET, API "/days/{day}/leaderboard", CALLER_ANYONE, BODY_NONE, "limit",
+     get_leaderboard, NULL, NULL, "Pairs, sites and honesty, best first."},
+    {METHOD_GET, API "/runs/{id}", CALLER_ANYONE, BODY_NONE, "",
+     get_run, NULL, NULL, "A run as sent, with its reduction."},
 
-    WRITE(METHOD_POST, API "/sites", CALLER_ANYONE, BODY_JSON, post_sites, "Register a site."),
-    WRITE(METHOD_POST, API "/sites.csv", CALLER_ORGANISER, BODY_CSV, post_sites_csv, "Register and change sites from a spreadsheet."),
-    WRITE(METHOD_PUT, API "/sites/{site}", CALLER_SCHOOL, BODY_JSON, put_site, "Change a site."),
-    WRITE(METHOD_POST, API "/sites/{site}/class_code", CALLER_SCHOOL, BODY_NONE, post_class_code, "Make a new class code; the old one stops working."),
-    WRITE(METHOD_POST, API "/days", CALLER_ORGANISER, BODY_JSON, post_days, "Open a measurement day."),
-    WRITE(METHOD_PUT, API "/days/{day}/sites/{site}", CALLER_SCHOOL, BODY_NONE, put_day_site, "Take part."),
-    WRITE(METHOD_DELETE, API "/days/{day}/sites/{site}", CALLER_SCHOOL, BODY_NONE, delete_day_site, "Leave."),
-    WRITE(METHOD_POST, API "/days/{day}/readings.csv", CALLER_ORGANISER, BODY_CSV, post_readings_csv, "Hand in a whole day's readings from a spreadsheet."),
-    {.method = METHOD_POST, .pattern = API "/days/{day}/sites/{site}/runs", .caller = CALLER_CLASS,
-     .body = BODY_JSON, .query = "", .help = "Hand in a run, or correct one.",
-     .read = post_runs_check, .write = post_runs, .takes_run = true},
-    {.method = METHOD_DELETE, .pattern = API "/runs/{id}", .caller = CALLER_SCHOOL, .query = "reason",
-     .help = "Withdraw a run.", .read = delete_run_check, .write = delete_run},
+    {METHOD_POST, API "/sites", CALLER_ANYONE, BODY_JSON, "",
+     post_sites_check, post_sites, NULL, "Register a site."},
+    {METHOD_POST, API "/sites.csv", CALLER_ORGANISER, BODY_CSV, "",
+     post_sites_csv_check, post_sites_csv, NULL, "Register and change sites from a spreadsheet."},
+    {METHOD_PUT, API "/sites/{site}", CALLER_SCHOOL, BODY_JSON, "",
+     put_site_check, put_site, NULL, "Change a site."},
+    {METHOD_POST, API "/sites/{site}/class_code", CALLER_SCHOOL, BODY_NONE, "",
+     post_class_code_check, post_class_code, NULL, "Make a new class code; the old one stops working."},
+    {METHOD_POST, API "/days", CALLER_ORGANISER, BODY_JSON, "",
+     post_days_check, post_days, NULL, "Open a measurement day."},
+    {METHOD_PUT, API "/days/{day}/sites/{site}", CALLER_SCHOOL, BODY_NONE, "",
+     put_day_site_check, put_day_site, NULL, "Take part."},
+    {METHOD_DELETE, API "/days/{day}/sites/{site}", CALLER_SCHOOL, BODY_NONE, "",
+     delete_day_site_check, delete_day_site, NULL, "Leave."},
+    {METHOD_POST, API "/days/{day}/readings.csv", CALLER_ORGANISER, BODY_CSV, "",
+     post_readings_csv_check, post_readings_csv, NULL, "Hand in a whole day's readings from a spreadsheet."},
+    {METHOD_POST, API "/days/{day}/sites/{site}/runs", CALLER_CLASS, BODY_JSON, "",
+     post_runs_check, post_runs, NULL, "Hand in a run, or correct one."},
+    {METHOD_DELETE, API "/runs/{id}", CALLER_SCHOOL, BODY_NONE, "reason",
+     delete_run_check, delete_run, NULL, "Withdraw a run."},
 
-    OWN(API "/openapi.json", "", own_openapi, "This description."),
-    OWN("/health", "", own_health, "Whether the service is ready."),
-    OWN("/metrics", "", own_metrics, "Counters in the OpenMetrics text format."),
-    OWN("/", NULL, own_page, "The page."),
-    OWN("/assets/{file}", NULL, own_asset, "A file of the page."),
+    {METHOD_GET, API "/openapi.json", CALLER_ANYONE, BODY_NONE, "",
+     NULL, NULL, own_openapi, "This description."},
+    {METHOD_GET, "/health", CALLER_ANYONE, BODY_NONE, "",
+     NULL, NULL, own_health, "Whether the service is ready."},
+    {METHOD_GET, "/metrics", CALLER_ANYONE, BODY_NONE, "",
+     NULL, NULL, own_metrics, "Counters in the OpenMetrics text format."},
+    {METHOD_GET, "/", CALLER_ANYONE, BODY_NONE, NULL,
+     NULL, NULL, own_page, "The page."},
+    {METHOD_GET, "/assets/{file}", CALLER_ANYONE, BODY_NONE, NULL,
+     NULL, NULL, own_asset, "A file of the page."},
 };
 /* clang-format on */
 const int routes_count = sizeof routes / sizeof routes[0];

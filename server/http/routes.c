@@ -25,10 +25,9 @@ static bool take_segment(const char *segment, size_t length, char out[ID_MAX + 1
         return false;
     for (size_t i = 0; i < length; i++)
         if (memchr(alphabet, segment[i], sizeof alphabet - 1) == NULL &&
-            memchr("._-", segment[i], 3) == NULL)
+            strchr("._-", segment[i]) == NULL)
             return false;
-    memcpy(out, segment, length);
-    out[length] = '\0';
+    snprintf(out, ID_MAX + 1, "%.*s", (int)length, segment);
     return true;
 }
 

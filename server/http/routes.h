@@ -28,11 +28,10 @@ struct route {
     enum route_body body;
     const char *query; /* names of the query parameters, blank between, "" none,
                           NULL: whatever comes, nobody looks */
-    const char *help;  /* one line */
-    bool takes_run;    /* counted as a run accepted or refused */
     api_read *read;    /* a read; or, with write, a write's first half */
     api_write *write;
-    route_own *own; /* instead of the other two */
+    route_own *own;   /* instead of the other two */
+    const char *help; /* one line */
 };
 
 extern const struct route routes[];

@@ -10,6 +10,7 @@
 #include <time.h>
 
 #include "server/api/problem.h"
+#include "server/api/resources.h"
 #include "server/base/log.h"
 #include "server/http/answer.h"
 #include "server/http/routes.h"
@@ -209,7 +210,7 @@ static void receive(struct visit *visit, const char *bytes, size_t length) {
 static void count(struct visit *visit, int status) {
     struct metrics *metrics = visit->listener->metrics;
     metrics_request(metrics, visit->route == NULL ? -1 : (int)(visit->route - routes), status);
-    if (visit->route != NULL && visit->route->takes_run)
+    if (visit->route != NULL && visit->route->write == post_runs)
         metrics_run(metrics, visit->err.code);
 }
 
