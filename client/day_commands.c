@@ -101,6 +101,15 @@ static enum leave take_day(struct client *client, struct day_record *day) {
     return LEAVE_OK;
 }
 
+static void print_opened(const json_t *day) {
+    printf("day %s is open: %s", screen_string(day, "day"), screen_string(day, "date"));
+    size_t i;
+    const json_t *spare;
+    json_array_foreach(screen_get(day, "spare_dates"), i, spare)
+        printf("%s %s", i == 0 ? ", spare" : ",", json_string_value(spare));
+    putchar('\n');
+}
+
 static enum leave run_open(struct client *client) {
     static const enum key_kind kinds[] = {KEY_ORGANISER};
     char secret[KEYS_SECRET_MAX];
@@ -130,7 +139,7 @@ static enum leave run_open(struct client *client) {
     if (leave == LEAVE_OK && client->json)
         client_print(answer.body.bytes);
     else if (leave == LEAVE_OK)
-        printf("day %s is open, on %s\n", day.day, screen_string(result, "date"));
+        print_opened(result);
     json_decref(result);
     text_release(&body);
     net_answer_release(&answer);

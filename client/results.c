@@ -88,7 +88,7 @@ static void print_left_out(FILE *out, const json_t *reduction) {
     const json_t *row;
     json_array_foreach(screen_get(reduction, "left_out"), i, row) {
         char line[512];
-        snprintf(line, sizeof line, "reading %.0f, %.11s UTC, %.10g mm: %s",
+        snprintf(line, sizeof line, "reading %.0f, %.8s UTC, %.10g mm: %s",
                  screen_number(row, "reading") + 1, screen_string(row, "utc") + 11,
                  screen_number(row, "shadow_mm"), screen_string(row, "advice"));
         screen_wrapped(out, 2, line);
@@ -186,7 +186,7 @@ void results_print_combined(FILE *out, const json_t *combined) {
     if (isfinite(birge_ratio))
         fprintf(out, "chi-square %.1f for %.0f degrees of freedom, Birge ratio %.2f\n",
                 screen_number(combined, "chi2"), screen_number(combined, "dof"), birge_ratio);
-    if (isfinite(screen_number(combined, "median_km")))
+    if (isfinite(screen_number(combined, "median_km")) && screen_number(combined, "sites") > 2)
         fprintf(out, "median of all pairs %.0f km (%.0f to %.0f)\n",
                 screen_number(combined, "median_km"), screen_number(combined, "median_low_km"),
                 screen_number(combined, "median_high_km"));

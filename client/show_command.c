@@ -142,6 +142,38 @@ static const struct view views[] = {
     {"leaderboard", "/days/%s/leaderboard", "day", NULL, print_leaderboard},
 };
 
+#define ROWS_ALL 1e9
+static const struct option_row show_rows[] = {
+    {.name = "first",
+     .kind = OPTION_COUNT,
+     .value = "N",
+     .min = 1,
+     .max = 1000000,
+     .help = "only the first N rows of a table, and how many there are"},
+};
+
+/* Cuts the tables of an answer to their first rows and says so below them. */
+static void print_first(struct client *client, const struct view *view, json_t *answer,
+                        size_t most) {
+    const char *member;
+    json_t *table;
+    struct text said;
+    text_init(&said, 1024);
+    json_object_foreach(answer, member, table) {
+        size_t rows = json_array_size(table);
+        if (rows <= most)
+            continue;
+        for (size_t i = rows; i > most; i--)
+            json_array_remove(table, i - 1);
+        text_format(&said, "%s%zu of %zu %s", said.length == 0 ? "\nshown: " : ", ", most, rows,
+                    member);
+    }
+    view->print(client, answer);
+    if (said.length > 0)
+        printf("%s\n", said.bytes);
+    text_release(&said);
+}
+
 static enum leave show(struct client *client, const struct view *view, const char *of) {
     char path[CLIENT_PATH_MAX] = "/api/v1";
     const char *hole = strstr(view->address, "%s");
@@ -161,7 +193,8 @@ static enum leave show(struct client *client, const struct view *view, const cha
         net_answer_release(&bytes);
     }
     if (leave == LEAVE_OK && !client->json)
-        view->print(client, answer);
+        print_first(client, view, answer,
+                    (size_t)arguments_number(&client->args, "first", ROWS_ALL));
     json_decref(answer);
     return leave;
 }
@@ -188,6 +221,7 @@ const struct command show_command = {
                 "leaderboard DAY",
     .operands_min = 1,
     .operands_max = 2,
+    .options = OPTION_TABLE(show_rows),
     .server = true,
     .run = run,
     .detail = "Tables are aligned at a terminal and tab-separated in a pipe.",
