@@ -3,6 +3,7 @@
  * noons, and hands the noons on. */
 #include "server/wire/analysis.h"
 
+#include <assert.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -211,6 +212,7 @@ static int make_pairs(const struct work *work, const struct noon_result *noons, 
         noons_pairs_release(&found);
         return out_of_memory(err);
     }
+    assert(found.pairs == 0 || work->row != NULL);
     for (size_t i = 0; i < found.pairs; i++) {
         const struct noons_pair *from = &found.pair[i];
         struct pair_record *to = from->pair.status == PAIR_OK ? &out->pair[out->pairs++]

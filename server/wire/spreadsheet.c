@@ -72,6 +72,7 @@ static int read_cells(const struct csv_reader *csv, const struct columns *column
     for (size_t i = 0; i < csv->columns; i++) {
         const struct field *field = columns->field[i];
         const struct csv_cell *cell = &csv->cell[i];
+        assert(field != NULL); /* read_header found one for every column */
         char place[64];
         snprintf(place, sizeof place, "row %zu, %s", csv->row, field->key);
         if (cell->length == 0) {
