@@ -28,24 +28,8 @@ CREATE TABLE reduction (
 CREATE INDEX reduction_neighbours ON reduction (day, counts, lon_deg);
 CREATE INDEX reduction_day_site ON reduction (day, site, is_current);
 
--- Two sites of one noon within the day's longitude tolerance, the smaller identifier first.
-CREATE TABLE pair (
-    day BIGINT NOT NULL,
-    site1 BIGINT NOT NULL,
-    site2 BIGINT NOT NULL,
-    status TEXT NOT NULL,
-    separation_km DOUBLE PRECISION NOT NULL,
-    angle_deg DOUBLE PRECISION NOT NULL,
-    angle_sigma_deg DOUBLE PRECISION NOT NULL,
-    circumference_km DOUBLE PRECISION,    -- NULL when the angle says too little
-    sigma_km DOUBLE PRECISION,
-    low_km DOUBLE PRECISION,              -- one sigma, Fieller
-    high_km DOUBLE PRECISION,             -- may be infinite
-    error_km DOUBLE PRECISION,            -- |circumference - meridional|, NULL unless status is ok
-    PRIMARY KEY (day, site1, site2)
-);
-CREATE INDEX pair_other_way ON pair (day, site2);
-CREATE INDEX pair_error ON pair (day, error_km);
+-- Pairs are not kept: there are up to half the square of the number of sites, and
+-- making one from two noons costs less than reading it back.
 
 CREATE TABLE day_result (
     day BIGINT PRIMARY KEY REFERENCES day (id),

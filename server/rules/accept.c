@@ -154,8 +154,7 @@ int accept_withdraw(struct change *change, const struct caller *caller, int64_t 
         goto cleanup;
     }
     if (run_rows_withdraw(db, run, reason, caller->credential, now_utc_s, err) ||
-        reduction_rows_retire(db, run, err) ||
-        derive_put_pairs(db, row.day, row.site, NULL, 0, err))
+        reduction_rows_retire(db, run, err))
         goto cleanup;
     change_touch(change, row.day);
     result = 0;

@@ -5,38 +5,16 @@
 
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
 #define REDUCTION_JSON_MAX (1u << 18)
 
-static double sigma_or_infinity(const struct pair_record *record) {
-    return isnan(record->pair.sigma_km) ? INFINITY : record->pair.sigma_km;
-}
-
-/* Most certain first; equals by the names of the sites. */
-static int by_certainty(const void *left, const void *right) {
-    const struct pair_record *a = left, *b = right;
-    double a_km = sigma_or_infinity(a), b_km = sigma_or_infinity(b);
-    if (a_km != b_km)
-        return a_km < b_km ? -1 : 1;
-    int order = strcmp(a->site1, b->site1);
-    return order != 0 ? order : strcmp(a->site2, b->site2);
-}
-
 static int write_out(const struct accept_record *record, int64_t run,
-                     const struct reduction_record *reduction, const struct derived_pair *pairs,
+                     const struct reduction_record *reduction, const struct pair_record *pairs,
                      size_t count, accept_answer write_answer, struct text *answer,
                      struct err *err) {
-    struct pair_record *shown = malloc((count + 1) * sizeof *shown);
     struct run_record *sent = malloc(sizeof *sent);
-    int result = -1;
-    if (!shown || !sent) {
-        err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
-        goto cleanup;
-    }
-    for (size_t i = 0; i < count; i++)
-        shown[i] = pairs[i].record;
-    qsort(shown, count, sizeof *shown, by_certainty);
+    if (!sent)
+        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
     *sent = *record->sent;
     sent->id = run;
     const struct run_state state = {.submitted_utc_s = record->now_utc_s, .withdrawn_utc_s = NAN};
@@ -44,13 +22,11 @@ static int write_out(const struct accept_record *record, int64_t run,
         .run = sent,
         .state = &state,
         .reduction = reduction,
-        .pairs = shown,
+        .pairs = pairs,
         .pairs_count = count < ACCEPT_PAIRS_MAX ? count : ACCEPT_PAIRS_MAX,
     };
-    result = write_answer(&accepted, answer, err);
-cleanup:
+    int result = write_answer(&accepted, answer, err);
     free(sent);
-    free(shown);
     return result;
 }
 
@@ -79,7 +55,7 @@ int accept_record(struct change *change, const struct accept_record *record,
     struct left_out_record left_out[RUN_READINGS_MAX];
     struct reduction_record reduction;
     struct noon_row noon;
-    struct derived_pair *pairs = NULL;
+    struct pair_record *pairs = NULL;
     size_t count = 0;
     struct text text;
     int64_t id;
@@ -95,13 +71,15 @@ int accept_record(struct change *change, const struct accept_record *record,
                                         .reduction = record->reduction,
                                         .is_current = true};
     bool counts = derive_forms(&derived, left_out, &reduction, &noon, &text);
-    if (counts && derive_pairs(db, record->day, &noon, &pairs, &count, err))
-        goto cleanup;
-    if (write_answer && write_out(record, id, &reduction, pairs, count, write_answer, answer, err))
-        goto cleanup;
+    if (write_answer) {
+        if (counts && derive_pairs(db, record->day, &noon, &pairs, &count, err))
+            goto cleanup;
+        derive_sort_pairs(pairs, count);
+        if (write_out(record, id, &reduction, pairs, count, write_answer, answer, err))
+            goto cleanup;
+    }
     if (record_run(db, record, id, write_answer ? answer : NULL, err) ||
-        derive_put_reduction(db, &derived, &reduction, counts ? &noon : NULL, &text, err) ||
-        derive_put_pairs(db, record->day->id, record->site->id, pairs, count, err))
+        derive_put_reduction(db, &derived, &reduction, counts ? &noon : NULL, &text, err))
         goto cleanup;
     change_touch(change, record->day->id);
     if (reduction_json && !(*reduction_json = text_take(&text))) {

@@ -1,19 +1,18 @@
 /* SPDX-License-Identifier: MIT */
 /* board: the day's result as it was kept, and the leaderboard, which is put
- * together from the day's noons and pairs whenever it is asked for. */
+ * together from the day's noons whenever it is asked for. */
 #include "server/rules/board.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "server/rules/day_noons.h"
 #include "server/rules/derive.h"
-#include "server/rules/list.h"
 #include "server/rules/lookup.h"
 #include "server/science/match.h"
 #include "server/science/standing.h"
 #include "server/store/derived_rows.h"
-#include "server/store/pair_rows.h"
 
 #define RESULT_JSON_MAX (64u << 20)
 
@@ -41,51 +40,55 @@ void board_release(struct board *board) {
     *board = (struct board){0};
 }
 
-/* What the tables are made from: the day's noons by identifier, and each site's
- * sums over its partners. */
+static double error_km(double circumference_km) {
+    return fabs(circumference_km - MERIDIAN_CIRCUMFERENCE_KM);
+}
+
+/* What the tables are made from: the day's noons by identifier, each site's sums
+ * over its partners, and the best pairs. Pairs are walked through by the ranks of
+ * their sites, so every site's sums run through its partners in one order. */
 struct material {
-    struct noon_row *noons;
-    size_t count;
+    struct day_noons day;
     struct standing_sums *sums;
-    bool *off_line; /* does not belong to the day's line: no yardstick for its partners */
+    bool *off_line;           /* does not belong to the day's line: no yardstick for its partners */
+    struct pair_record *best; /* room for twice limit */
+    size_t best_count, limit;
     double *figure; /* room for one a row, for places */
     int *place;
 };
 
 static void material_release(struct material *material) {
-    free(material->noons);
+    day_noons_release(&material->day);
     free(material->sums);
     free(material->off_line);
+    free(material->best);
     free(material->figure);
     free(material->place);
 }
 
-struct key_rank {
-    int64_t key;
-    size_t rank;
-};
-
-static int by_key(const void *left, const void *right) {
-    int64_t a = ((const struct key_rank *)left)->key, b = ((const struct key_rank *)right)->key;
-    return (a > b) - (a < b);
+static int by_pair_error(const void *left, const void *right) {
+    const struct pair_record *a = left, *b = right;
+    double a_km = error_km(a->pair.circumference_km), b_km = error_km(b->pair.circumference_km);
+    if (a_km != b_km)
+        return a_km < b_km ? -1 : 1;
+    int order = strcmp(a->site1, b->site1);
+    return order != 0 ? order : strcmp(a->site2, b->site2);
 }
 
-static int by_ranks(const void *left, const void *right) {
-    const struct pair_sites *a = left, *b = right;
-    if (a->site1 != b->site1)
-        return a->site1 < b->site1 ? -1 : 1;
-    return (a->site2 > b->site2) - (a->site2 < b->site2);
-}
-
-static size_t rank_of(const struct key_rank *ranks, size_t count, int64_t key) {
-    const struct key_rank wanted = {.key = key};
-    const struct key_rank *found = bsearch(&wanted, ranks, count, sizeof *ranks, by_key);
-    return found ? found->rank : count;
+static void keep_best(struct material *material) {
+    qsort(material->best, material->best_count, sizeof *material->best, by_pair_error);
+    if (material->best_count > material->limit)
+        material->best_count = material->limit;
 }
 
 static void add_pair(struct material *material, size_t first, size_t second) {
-    const struct noon_result *one = &material->noons[first].noon;
-    const struct noon_result *two = &material->noons[second].noon;
+    const struct noon_result *one = &material->day.noon[first].noon;
+    const struct noon_result *two = &material->day.noon[second].noon;
+    struct pair_record *pair = &material->best[material->best_count];
+    if (!day_noons_pair(&material->day.noon[first], &material->day.noon[second],
+                        &material->day.rules, pair) ||
+        pair->pair.status != PAIR_OK)
+        return;
     double angle_deg = match_moved_angle_deg(one, one->declination_deg) -
                        match_moved_angle_deg(two, one->declination_deg);
     double separation_km = (one->meridian_m - two->meridian_m) / 1000.0;
@@ -93,97 +96,62 @@ static void add_pair(struct material *material, size_t first, size_t second) {
         standing_add(&material->sums[first], angle_deg, separation_km, two->sigma_deg);
     if (!material->off_line[first])
         standing_add(&material->sums[second], -angle_deg, -separation_km, one->sigma_deg);
-}
-
-/* Pairs are taken by the ranks of their sites, so every site's sums run through
- * its partners in the order of their identifiers. */
-static int add_pairs(struct material *material, struct pair_sites *pairs, size_t count,
-                     struct err *err) {
-    if (count == 0)
-        return 0;
-    struct key_rank *ranks = calloc(material->count + 1, sizeof *ranks);
-    if (!ranks)
-        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
-    for (size_t i = 0; i < material->count; i++)
-        ranks[i] = (struct key_rank){material->noons[i].noon.key, i};
-    qsort(ranks, material->count, sizeof *ranks, by_key);
-    for (size_t i = 0; i < count; i++) {
-        pairs[i].site1 = (int64_t)rank_of(ranks, material->count, pairs[i].site1);
-        pairs[i].site2 = (int64_t)rank_of(ranks, material->count, pairs[i].site2);
-    }
-    free(ranks);
-    qsort(pairs, count, sizeof *pairs, by_ranks);
-    for (size_t i = 0; i < count; i++) {
-        size_t first = (size_t)pairs[i].site1, second = (size_t)pairs[i].site2;
-        if (first >= material->count || second >= material->count)
-            return err_set(err, ERR_STORAGE, NULL, "A pair has no noon. Run `noonarcd rebuild`.");
-        add_pair(material, first, second);
-    }
-    return 0;
+    if (++material->best_count == 2 * material->limit)
+        keep_best(material);
 }
 
 static int mark_off_line(struct material *material, struct err *err) {
     struct combine_point *points = NULL;
     struct combined combined;
-    if (derive_points(material->noons, material->count, &points, &combined, err))
+    if (derive_points(material->day.noon, material->day.count, &points, &combined, err))
         return -1;
-    for (size_t i = 0; i < material->count; i++)
+    for (size_t i = 0; i < material->day.count; i++)
         material->off_line[points[i].key] = points[i].left_out;
     free(points);
     return 0;
 }
 
-static int gather(struct db *db, int64_t day, struct material *out, struct err *err) {
-    struct pair_sites *pairs = NULL;
-    size_t count = 0;
-    int result = -1;
-    if (reduction_rows_of_day(db, day, &out->noons, &out->count, err) ||
-        pair_rows_that_count(db, day, &pairs, &count, err))
-        goto cleanup;
-    out->sums = calloc(out->count + 1, sizeof *out->sums);
-    out->off_line = calloc(out->count + 1, sizeof *out->off_line);
-    out->figure = calloc(out->count + LIST_LIMIT_MAX, sizeof *out->figure);
-    out->place = calloc(out->count + LIST_LIMIT_MAX, sizeof *out->place);
-    if (!out->sums || !out->off_line || !out->figure || !out->place) {
-        err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
-        goto cleanup;
-    }
-    if (mark_off_line(out, err))
-        goto cleanup;
-    result = add_pairs(out, pairs, count, err);
-cleanup:
-    free(pairs);
-    return result;
-}
-
-static double error_km(double circumference_km) {
-    return fabs(circumference_km - MERIDIAN_CIRCUMFERENCE_KM);
-}
-
-static int pair_table(struct db *db, int64_t day, size_t limit, struct material *material,
-                      struct board *out, struct err *err) {
-    struct pair_record *best = NULL;
-    size_t count = 0;
-    if (pair_rows_best(db, day, (int64_t)limit, &best, &count, err))
+static int gather(struct db *db, const struct day_row *day, struct material *out, struct err *err) {
+    if (day_noons_load(db, day, &out->day, err))
         return -1;
-    out->pairs = calloc(count + 1, sizeof *out->pairs);
-    if (!out->pairs) {
-        free(best);
+    const size_t count = out->day.count, rows = count > out->limit ? count : out->limit;
+    out->sums = calloc(count + 1, sizeof *out->sums);
+    out->off_line = calloc(count + 1, sizeof *out->off_line);
+    out->best = calloc(2 * out->limit, sizeof *out->best);
+    out->figure = calloc(rows, sizeof *out->figure);
+    out->place = calloc(rows, sizeof *out->place);
+    if (!out->sums || !out->off_line || !out->best || !out->figure || !out->place)
         return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+    if (mark_off_line(out, err))
+        return -1;
+    for (size_t i = 0; i < count; i++) {
+        const size_t *later;
+        size_t partners = day_noons_later(&out->day, i, &later);
+        for (size_t k = 0; k < partners; k++)
+            add_pair(out, i, later[k]);
     }
+    keep_best(out);
+    return 0;
+}
+
+static int pair_table(struct material *material, struct board *out, struct err *err) {
+    const size_t count = material->best_count;
+    out->pairs = calloc(count + 1, sizeof *out->pairs);
+    if (!out->pairs)
+        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
     for (size_t i = 0; i < count; i++)
-        material->figure[i] = error_km(best[i].pair.circumference_km);
+        material->figure[i] = error_km(material->best[i].pair.circumference_km);
     standing_places(material->figure, count, material->place);
     for (size_t i = 0; i < count; i++) {
+        const struct pair_record *best = &material->best[i];
         struct leader_pair_record *row = &out->pairs[i];
         row->place = material->place[i];
-        memcpy(row->site1, best[i].site1, sizeof row->site1);
-        memcpy(row->site2, best[i].site2, sizeof row->site2);
-        row->circumference_km = best[i].pair.circumference_km;
-        row->sigma_km = best[i].pair.sigma_km;
+        memcpy(row->site1, best->site1, sizeof row->site1);
+        memcpy(row->site2, best->site2, sizeof row->site2);
+        row->circumference_km = best->pair.circumference_km;
+        row->sigma_km = best->pair.sigma_km;
     }
     out->pairs_count = count;
-    free(best);
     return 0;
 }
 
@@ -193,17 +161,18 @@ static int by_error(const void *left, const void *right) {
     return a_km != b_km ? (a_km < b_km ? -1 : 1) : strcmp(a->site, b->site);
 }
 
-static int site_table(struct material *material, size_t limit, struct board *out, struct err *err) {
+static int site_table(struct material *material, struct board *out, struct err *err) {
+    const struct day_noons *day = &material->day;
     size_t count = 0;
-    out->sites = calloc(material->count + 1, sizeof *out->sites);
+    out->sites = calloc(day->count + 1, sizeof *out->sites);
     if (!out->sites)
         return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
-    for (size_t i = 0; i < material->count; i++) {
+    for (size_t i = 0; i < day->count; i++) {
         struct leader_site_record *row = &out->sites[count];
         struct standing standing;
-        if (!standing_make(&material->sums[i], material->noons[i].noon.sigma_deg, &standing))
+        if (!standing_make(&material->sums[i], day->noon[i].noon.sigma_deg, &standing))
             continue;
-        memcpy(row->site, material->noons[i].site, sizeof row->site);
+        memcpy(row->site, day->noon[i].site, sizeof row->site);
         row->circumference_km = standing.circumference_km;
         row->sigma_km = standing.sigma_km;
         row->partners = standing.partners;
@@ -215,7 +184,7 @@ static int site_table(struct material *material, size_t limit, struct board *out
     standing_places(material->figure, count, material->place);
     for (size_t i = 0; i < count; i++)
         out->sites[i].place = material->place[i];
-    out->sites_count = count < limit ? count : limit;
+    out->sites_count = count < material->limit ? count : material->limit;
     return 0;
 }
 
@@ -224,14 +193,14 @@ static int by_score(const void *left, const void *right) {
     return a->score != b->score ? (a->score < b->score ? -1 : 1) : strcmp(a->site, b->site);
 }
 
-static int honesty_table(struct material *material, size_t limit, struct board *out,
-                         struct err *err) {
-    const size_t count = material->count;
+static int honesty_table(struct material *material, struct board *out, struct err *err) {
+    const struct day_noons *day = &material->day;
+    const size_t count = day->count;
     out->honesty = calloc(count + 1, sizeof *out->honesty);
     if (!out->honesty)
         return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
     for (size_t i = 0; i < count; i++) {
-        const struct noon_row *noon = &material->noons[i];
+        const struct noon_row *noon = &day->noon[i];
         struct honesty_record *row = &out->honesty[i];
         memcpy(row->site, noon->site, sizeof row->site);
         row->sigma_deg = noon->noon.sigma_deg;
@@ -244,20 +213,19 @@ static int honesty_table(struct material *material, size_t limit, struct board *
     standing_places(material->figure, count, material->place);
     for (size_t i = 0; i < count; i++)
         out->honesty[i].place = material->place[i];
-    out->honesty_count = count < limit ? count : limit;
+    out->honesty_count = count < material->limit ? count : material->limit;
     return 0;
 }
 
 int board_make(struct db *db, const char *day, size_t limit, struct board *out, struct err *err) {
     struct day_row row;
-    struct material material = {0};
+    struct material material = {.limit = limit};
     struct board board = {0};
     int result = -1;
     if (lookup_day(db, day, &row, err))
         return -1;
-    if (gather(db, row.id, &material, err) ||
-        pair_table(db, row.id, limit, &material, &board, err) ||
-        site_table(&material, limit, &board, err) || honesty_table(&material, limit, &board, err))
+    if (gather(db, &row, &material, err) || pair_table(&material, &board, err) ||
+        site_table(&material, &board, err) || honesty_table(&material, &board, err))
         goto cleanup;
     *out = board;
     board = (struct board){0};

@@ -26,9 +26,8 @@ struct board {
 void board_release(struct board *board);
 
 /* The first limit (1..LIST_LIMIT_MAX) lines of each table. Pairs: status ok, by
- * |error|. Sites: own circumference from all partners that count and
- * belong to the day's line. Honesty: every
- * usable run, by ln(sigma) + z^2 / 2, lower is better. */
+ * |error|. Sites: own circumference from all partners that count and belong to the
+ * day's line. Honesty: every usable run, by ln(sigma) + z^2 / 2, lower is better. */
 int board_make(struct db *db, const char *day, size_t limit, struct board *out, struct err *err)
     __attribute__((warn_unused_result));
 

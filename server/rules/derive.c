@@ -7,10 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "server/rules/day_noons.h"
 #include "server/science/sun.h"
-#include "server/store/array.h"
-#include "server/store/pair_rows.h"
-#include "server/wire/noons.h"
 #include "server/wire/record_read.h"
 #include "server/wire/record_write.h"
 
@@ -125,14 +123,6 @@ cleanup:
     return result;
 }
 
-struct pair_rules derive_pair_rules(const struct day_record *day) {
-    return (struct pair_rules){
-        .lon_tolerance_deg = day->lon_tolerance_deg,
-        .min_separation_m = 1000.0 * day->min_separation_km,
-        .max_sigma_km = isnan(day->max_sigma_km) ? INFINITY : day->max_sigma_km,
-    };
-}
-
 /* The noons within the tolerance, across +-180 too. */
 static int neighbours(struct db *db, const struct day_row *day, double lon_deg,
                       struct noon_row **out, size_t *count, struct err *err) {
@@ -147,29 +137,12 @@ static int neighbours(struct db *db, const struct day_row *day, double lon_deg,
     return 0;
 }
 
-/* True when the two are on one meridian and one noon; then out is their pair. */
-static bool pair_up(const struct noon_row *one, const struct noon_row *two,
-                    const struct pair_rules *rules, struct derived_pair *out) {
-    bool in_order = strcmp(one->site, two->site) < 0;
-    const struct noon_row *first = in_order ? one : two, *second = in_order ? two : one;
-    struct pair pair;
-    pair_make(&first->noon, &second->noon, rules, NAN, NAN, &pair);
-    if (pair.status == PAIR_OFF_MERIDIAN || pair.status == PAIR_OTHER_NOON)
-        return false;
-    out->site1 = first->noon.key;
-    out->site2 = second->noon.key;
-    memcpy(out->record.site1, first->site, sizeof out->record.site1);
-    memcpy(out->record.site2, second->site, sizeof out->record.site2);
-    out->record.pair = pair;
-    return true;
-}
-
 int derive_pairs(struct db *db, const struct day_row *day, const struct noon_row *noon,
-                 struct derived_pair **out, size_t *count, struct err *err) {
-    struct pair_rules rules = derive_pair_rules(&day->record);
+                 struct pair_record **out, size_t *count, struct err *err) {
+    struct pair_rules rules = day_noons_rules(&day->record);
     struct noon_row *near = NULL;
     size_t near_count = 0, n = 0;
-    struct derived_pair *pairs = NULL;
+    struct pair_record *pairs = NULL;
     int result = -1;
     if (neighbours(db, day, noon->noon.lon_deg, &near, &near_count, err))
         goto cleanup;
@@ -179,77 +152,31 @@ int derive_pairs(struct db *db, const struct day_row *day, const struct noon_row
         goto cleanup;
     }
     for (size_t i = 0; i < near_count; i++)
-        if (near[i].noon.key != noon->noon.key && pair_up(noon, &near[i], &rules, &pairs[n]))
+        if (near[i].noon.key != noon->noon.key && day_noons_pair(noon, &near[i], &rules, &pairs[n]))
             n++;
     *out = pairs;
     *count = n;
-    pairs = NULL;
     result = 0;
 cleanup:
-    free(pairs);
     free(near);
     return result;
 }
 
-int derive_put_pairs(struct db *db, int64_t day, int64_t site, const struct derived_pair *pairs,
-                     size_t count, struct err *err) {
-    if (pair_rows_forget(db, day, site, err))
-        return -1;
-    for (size_t i = 0; i < count; i++)
-        if (pair_rows_add(db, day, pairs[i].site1, pairs[i].site2, &pairs[i].record.pair, err))
-            return -1;
-    return 0;
+static double sigma_or_infinity(const struct pair_record *record) {
+    return isnan(record->pair.sigma_km) ? INFINITY : record->pair.sigma_km;
 }
 
-int derive_site_pairs(struct db *db, const struct day_row *day, int64_t site, struct err *err) {
-    struct noon_row noon;
-    struct derived_pair *pairs = NULL;
-    size_t count = 0;
-    enum found found = reduction_rows_of_site(db, day->id, site, &noon, err);
-    if (found == FOUND_FAILED ||
-        (found == FOUND_ONE && derive_pairs(db, day, &noon, &pairs, &count, err)))
-        return -1;
-    int result = derive_put_pairs(db, day->id, site, pairs, count, err);
-    free(pairs);
-    return result;
+/* Equals by the names of the sites. */
+static int by_certainty(const void *left, const void *right) {
+    const struct pair_record *a = left, *b = right;
+    double a_km = sigma_or_infinity(a), b_km = sigma_or_infinity(b);
+    if (a_km != b_km)
+        return a_km < b_km ? -1 : 1;
+    int order = strcmp(a->site1, b->site1);
+    return order != 0 ? order : strcmp(a->site2, b->site2);
 }
 
-/* Keys become the ranks of the sites, as noons.h wants them. */
-static struct noon_result *ranked(const struct noon_row *rows, size_t count, struct err *err) {
-    struct noon_result *noons = malloc((count + 1) * sizeof *noons);
-    if (!noons) {
-        err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
-        return NULL;
-    }
-    for (size_t i = 0; i < count; i++) {
-        noons[i] = rows[i].noon;
-        noons[i].key = (int64_t)i;
-    }
-    return noons;
-}
-
-int derive_day_pairs(struct db *db, const struct day_row *day, struct err *err) {
-    struct pair_rules rules = derive_pair_rules(&day->record);
-    struct noon_row *rows = NULL;
-    struct noon_result *noons = NULL;
-    struct noons_pairs pairs = {0};
-    size_t count = 0;
-    int result = -1;
-    if (reduction_rows_of_day(db, day->id, &rows, &count, err))
-        goto cleanup;
-    noons = ranked(rows, count, err);
-    if (!noons || noons_pair_up(noons, count, &rules, SIZE_MAX, &pairs, err))
-        goto cleanup;
-    for (size_t i = 0; i < pairs.pairs; i++) {
-        const struct noons_pair *pair = &pairs.pair[i];
-        if (pair_rows_add(db, day->id, rows[pair->key1].noon.key, rows[pair->key2].noon.key,
-                          &pair->pair, err))
-            goto cleanup;
-    }
-    result = 0;
-cleanup:
-    noons_pairs_release(&pairs);
-    free(noons);
-    free(rows);
-    return result;
+void derive_sort_pairs(struct pair_record *pairs, size_t count) {
+    if (count > 0)
+        qsort(pairs, count, sizeof *pairs, by_certainty);
 }

@@ -50,31 +50,14 @@ int derive_put_reduction(struct db *db, const struct derived_run *run,
 int derive_run(struct db *db, struct almanac *almanac, const struct run_row *run,
                const struct site_row *site, struct err *err) __attribute__((warn_unused_result));
 
-/* The pair rules of a day. */
-struct pair_rules derive_pair_rules(const struct day_record *day);
-
-struct derived_pair {
-    int64_t site1, site2;
-    struct pair_record record;
-};
-
 /* The pairs a noon makes with the noons that count on its day, itself apart. Looks
- * only at neighbours by longitude. *out is to be freed. */
+ * only at neighbours by longitude, along an index. *out is to be freed. */
 int derive_pairs(struct db *db, const struct day_row *day, const struct noon_row *noon,
-                 struct derived_pair **out, size_t *count, struct err *err)
+                 struct pair_record **out, size_t *count, struct err *err)
     __attribute__((warn_unused_result));
 
-/* Puts a site's pairs of a day in place of what it had. */
-int derive_put_pairs(struct db *db, int64_t day, int64_t site, const struct derived_pair *pairs,
-                     size_t count, struct err *err) __attribute__((warn_unused_result));
-
-/* Makes a site's pairs of a day anew from what the store has. */
-int derive_site_pairs(struct db *db, const struct day_row *day, int64_t site, struct err *err)
-    __attribute__((warn_unused_result));
-
-/* Makes all pairs of a day whose pairs were cleared. */
-int derive_day_pairs(struct db *db, const struct day_row *day, struct err *err)
-    __attribute__((warn_unused_result));
+/* Sorts pairs most certain first, those without a sigma last. */
+void derive_sort_pairs(struct pair_record *pairs, size_t count);
 
 /* Combines noons that come in the order of their identifiers; a point's key is its
  * noon's place in rows, its left_out tells whether that noon belongs to the line.

@@ -6,9 +6,11 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "server/rules/day_noons.h"
+#include "server/rules/derive.h"
 #include "server/rules/list.h"
 #include "server/rules/lookup.h"
-#include "server/store/pair_rows.h"
+#include "server/store/array.h"
 #include "server/wire/field.h"
 
 void pair_page_release(struct pair_page *page) {
@@ -32,14 +34,54 @@ refuse:
                    "That is not a cursor. Take next_cursor of the page before.");
 }
 
+/* The first site whose pairs are wanted, by rank. */
+static size_t first_rank(const struct day_noons *noons, const char *site1) {
+    size_t rank = 0;
+    while (rank < noons->count && strcmp(noons->noon[rank].site, site1) < 0)
+        rank++;
+    return rank;
+}
+
+/* Pairs above (site1, site2), in order, until there are as many as asked for. */
+static int collect(struct day_noons *noons, const char *site1, const char *site2, int64_t ask,
+                   struct pair_page *page, struct err *err) {
+    for (size_t i = first_rank(noons, site1); i < noons->count; i++) {
+        const bool started = strcmp(noons->noon[i].site, site1) == 0;
+        const size_t *later;
+        size_t count = day_noons_later(noons, i, &later);
+        for (size_t k = 0; k < count; k++) {
+            const struct noon_row *other = &noons->noon[later[k]];
+            struct pair_record *grown;
+            if (started && strcmp(other->site, site2) <= 0)
+                continue;
+            if ((int64_t)page->count == ask)
+                return 0;
+            grown = array_room(page->items, page->count, sizeof *page->items, err);
+            if (!grown)
+                return -1;
+            page->items = grown;
+            page->count +=
+                day_noons_pair(&noons->noon[i], other, &noons->rules, &page->items[page->count]);
+        }
+    }
+    return 0;
+}
+
 int pair_list(struct db *db, const char *day, const char *after, size_t limit,
               struct pair_page *out, struct err *err) {
     struct pair_page page = {0};
+    struct day_noons noons = {0};
     struct day_row row;
     char site1[ID_MAX + 1] = "", site2[ID_MAX + 1] = "";
     if (lookup_day(db, day, &row, err) || read_cursor(after, site1, site2, err) ||
-        pair_rows_list(db, row.id, site1, site2, list_ask(limit), &page.items, &page.count, err))
+        day_noons_load(db, &row, &noons, err))
         return -1;
+    int result = collect(&noons, site1, site2, list_ask(limit), &page, err);
+    day_noons_release(&noons);
+    if (result) {
+        pair_page_release(&page);
+        return -1;
+    }
     if (list_more(limit, &page.count)) {
         const struct pair_record *last = &page.items[page.count - 1];
         snprintf(page.next, sizeof page.next, "%s/%s", last->site1, last->site2);
@@ -53,11 +95,15 @@ int pair_list_of_site(struct db *db, const char *day, const char *site, size_t l
     struct pair_page page = {0};
     struct day_row day_row;
     struct site_row site_row;
-    if (lookup_day(db, day, &day_row, err) || lookup_site(db, site, &site_row, err) ||
-        pair_rows_of_site(db, day_row.id, site_row.id,
-                          limit == LIST_LIMIT_ALL ? INT64_MAX : (int64_t)limit, &page.items,
-                          &page.count, err))
+    struct noon_row noon;
+    if (lookup_day(db, day, &day_row, err) || lookup_site(db, site, &site_row, err))
         return -1;
+    enum found found = reduction_rows_of_site(db, day_row.id, site_row.id, &noon, err);
+    if (found == FOUND_FAILED ||
+        (found == FOUND_ONE && derive_pairs(db, &day_row, &noon, &page.items, &page.count, err)))
+        return -1;
+    derive_sort_pairs(page.items, page.count);
+    list_more(limit, &page.count);
     *out = page;
     return 0;
 }

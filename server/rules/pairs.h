@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: MIT */
-/* pairs: which sites of a day belong together, and what each pair measured. A
- * pair is kept for any two current, usable runs of one noon within the day's
- * longitude tolerance; its status says whether it counts. */
+/* pairs: which sites of a day belong together, and what each pair measured. There
+ * is a pair of any two current, usable runs of one noon within the day's longitude
+ * tolerance; its status says whether it counts. Pairs are made when asked for, see
+ * day_noons.h. */
 #ifndef NOONARC_PAIRS_H
 #define NOONARC_PAIRS_H
 

@@ -1,16 +1,17 @@
 /* SPDX-License-Identifier: MIT */
-/* rebuild: all runs in the order of their numbers, then each day's pairs and its
+/* rebuild: all runs in the order of their numbers, then each day's
  * result. Runs are read in portions, so memory does not grow with the store. */
 #include "server/rules/rebuild.h"
 
 #include <stdlib.h>
 
+#include "server/rules/day_noons.h"
 #include "server/rules/derive.h"
 #include "server/store/derived_rows.h"
 
 #define PORTION 500
 
-static int reduce_all(struct change *change, struct err *err) {
+static int reduce_all(struct change *change, struct rebuild_counts *counts, struct err *err) {
     struct db *db = change_db(change);
     int64_t after = 0;
     for (;;) {
@@ -28,12 +29,29 @@ static int reduce_all(struct change *change, struct err *err) {
         run_rows_release(runs, count);
         if (failed)
             return err_set(err, ERR_STORAGE, NULL, "Run %lld has no site.", (long long)after);
+        counts->runs += count;
         if (count < PORTION)
             return 0;
     }
 }
 
-static int settle_days(struct change *change, struct err *err) {
+static int count_pairs(struct db *db, const struct day_row *day, size_t *pairs, struct err *err) {
+    struct day_noons noons;
+    if (day_noons_load(db, day, &noons, err))
+        return -1;
+    for (size_t i = 0; i < noons.count; i++) {
+        const size_t *later;
+        size_t count = day_noons_later(&noons, i, &later);
+        for (size_t k = 0; k < count; k++) {
+            struct pair_record pair;
+            *pairs += day_noons_pair(&noons.noon[i], &noons.noon[later[k]], &noons.rules, &pair);
+        }
+    }
+    day_noons_release(&noons);
+    return 0;
+}
+
+static int settle_days(struct change *change, struct rebuild_counts *counts, struct err *err) {
     struct db *db = change_db(change);
     int64_t *days = NULL;
     size_t count = 0;
@@ -42,10 +60,11 @@ static int settle_days(struct change *change, struct err *err) {
         return -1;
     for (size_t i = 0; i < count; i++) {
         struct day_row day;
-        if (day_rows_get(db, days[i], &day, err) != FOUND_ONE || derive_day_pairs(db, &day, err) ||
-            derive_result(db, days[i], err))
+        if (day_rows_get(db, days[i], &day, err) != FOUND_ONE || derive_result(db, days[i], err) ||
+            count_pairs(db, &day, &counts->pairs, err))
             goto cleanup;
     }
+    counts->days = count;
     result = 0;
 cleanup:
     free(days);
@@ -53,12 +72,11 @@ cleanup:
 }
 
 int rebuild_all(struct change *change, struct rebuild_counts *out, struct err *err) {
-    struct db *db = change_db(change);
-    size_t counts[3];
-    if (derived_rows_clear(db, err) || reduce_all(change, err) || settle_days(change, err) ||
-        derived_rows_count(db, counts, err))
+    struct rebuild_counts counts = {0};
+    if (derived_rows_clear(change_db(change), err) || reduce_all(change, &counts, err) ||
+        settle_days(change, &counts, err))
         return -1;
-    *out = (struct rebuild_counts){.runs = counts[0], .pairs = counts[1], .days = counts[2]};
+    *out = counts;
     return 0;
 }
 

@@ -79,34 +79,23 @@ static bool same_site(const struct site_record *one, const struct site_record *t
            same_real(one->gnomon_mm, two->gnomon_mm) && one->edge == two->edge;
 }
 
-/* Every run of a site that moved is reduced and paired anew. First all reductions,
- * then the pairs, which look at them. */
+/* Every run of a site that moved is reduced anew. */
 static int derive_anew(struct change *change, const struct site_row *site, struct err *err) {
     struct db *db = change_db(change);
     struct run_row *runs = NULL;
     size_t count = 0;
-    int result = -1;
     if (run_rows_list(db, site->id, 0, INT64_MAX, &runs, &count, err))
         return -1;
-    for (size_t i = 0; i < count; i++)
-        if (derive_run(db, change_almanac(change), &runs[i], site, err))
-            goto cleanup;
-    for (size_t i = 0; i < count; i++) {
-        struct day_row day;
-        if (!run_row_is_current(&runs[i]))
-            continue;
-        if (day_rows_get(db, runs[i].day, &day, err) != FOUND_ONE ||
-            derive_site_pairs(db, &day, site->id, err))
-            goto cleanup;
-        change_touch(change, day.id);
+    int failed = 0;
+    for (size_t i = 0; i < count && !failed; i++) {
+        failed = derive_run(db, change_almanac(change), &runs[i], site, err);
+        change_touch(change, runs[i].day);
     }
-    result = 0;
-cleanup:
     run_rows_release(runs, count);
-    return result;
+    return failed ? -1 : 0;
 }
 
-/* Appends a version unless nothing changed. changed may be NULL. */
+/* Appends a version unless nothing changed. */
 static int revise(struct change *change, const struct site_row *old, const struct site_record *site,
                   int64_t by, double now_utc_s, bool *changed, struct err *err) {
     bool differs = !same_site(&old->record, site);

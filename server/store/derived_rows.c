@@ -61,7 +61,7 @@ int derived_rows_days(struct db *db, int64_t **out, size_t *count, struct err *e
 }
 
 int derived_rows_clear(struct db *db, struct err *err) {
-    return db_script(db, "DELETE FROM pair; DELETE FROM reduction; DELETE FROM day_result", err);
+    return db_script(db, "DELETE FROM reduction; DELETE FROM day_result", err);
 }
 
 static int count_of(struct db *db, const char *sql, size_t *out, struct err *err) {
@@ -75,18 +75,9 @@ static int count_of(struct db *db, const char *sql, size_t *out, struct err *err
     return step == STEP_ROW ? 0 : -1;
 }
 
-int derived_rows_count(struct db *db, size_t counts[3], struct err *err) {
-    return count_of(db, "SELECT COUNT(*) FROM reduction", &counts[0], err) ||
-                   count_of(db, "SELECT COUNT(*) FROM pair", &counts[1], err) ||
-                   count_of(db, "SELECT COUNT(*) FROM day_result", &counts[2], err)
-               ? -1
-               : 0;
-}
-
 int derived_rows_remember(struct db *db, struct err *err) {
     return db_script(db,
                      "CREATE TEMPORARY TABLE old_reduction AS SELECT * FROM reduction;"
-                     "CREATE TEMPORARY TABLE old_pair AS SELECT * FROM pair;"
                      "CREATE TEMPORARY TABLE old_day_result AS SELECT * FROM day_result",
                      err);
 }
@@ -94,12 +85,9 @@ int derived_rows_remember(struct db *db, struct err *err) {
 int derived_rows_differences(struct db *db, size_t *out, struct err *err) {
 #define LEFT_OVER(one, other)                                                                      \
     "SELECT COUNT(*) FROM (SELECT * FROM " one " EXCEPT SELECT * FROM " other ") AS d"
-    static const char *const questions[] = {LEFT_OVER("reduction", "old_reduction"),
-                                            LEFT_OVER("old_reduction", "reduction"),
-                                            LEFT_OVER("pair", "old_pair"),
-                                            LEFT_OVER("old_pair", "pair"),
-                                            LEFT_OVER("day_result", "old_day_result"),
-                                            LEFT_OVER("old_day_result", "day_result")};
+    static const char *const questions[] = {
+        LEFT_OVER("reduction", "old_reduction"), LEFT_OVER("old_reduction", "reduction"),
+        LEFT_OVER("day_result", "old_day_result"), LEFT_OVER("old_day_result", "day_result")};
 #undef LEFT_OVER
     size_t sum = 0;
     for (size_t i = 0; i < sizeof questions / sizeof *questions; i++) {

@@ -19,12 +19,8 @@ enum found derived_rows_result(struct db *db, int64_t day, struct text *out, str
 int derived_rows_days(struct db *db, int64_t **out, size_t *count, struct err *err)
     __attribute__((warn_unused_result));
 
-/* Empties reduction, pair and day_result. */
+/* Empties reduction and day_result. */
 int derived_rows_clear(struct db *db, struct err *err) __attribute__((warn_unused_result));
-
-/* How many rows the derived tables have: reductions, pairs, results. */
-int derived_rows_count(struct db *db, size_t counts[3], struct err *err)
-    __attribute__((warn_unused_result));
 
 /* Inside one transaction: remembers the derived tables; later counts the rows that
  * are there on one side alone. A rollback forgets what was remembered. */

@@ -256,7 +256,6 @@ void fixture_dump(struct fixture *fixture, const char *sql, struct text *out) {
 
 void fixture_dump_derived(struct fixture *fixture, struct text *out) {
     fixture_dump(fixture, "SELECT * FROM reduction ORDER BY run", out);
-    fixture_dump(fixture, "SELECT * FROM pair ORDER BY day, site1, site2", out);
     fixture_dump(fixture, "SELECT * FROM day_result ORDER BY day", out);
 }
 

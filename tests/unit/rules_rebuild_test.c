@@ -12,8 +12,12 @@
 #include <cmocka.h>
 
 #include "server/rules/board.h"
+#include "server/rules/day_noons.h"
 #include "server/rules/pairs.h"
 #include "server/rules/rebuild.h"
+#include "server/science/angle.h"
+#include "server/wire/noons.h"
+#include "tests/support/simulate.h"
 #include "tests/support/store_fixture.h"
 
 /* Two meridians, one of them at the date line, a lone site, both hemispheres. */
@@ -122,7 +126,7 @@ static void rebuild_gives_the_same_bytes(void **state) {
     assert_true(counts.pairs > 15);
     after.length = 0;
     assert_int_equal(db_script(f->db,
-                               "DELETE FROM pair; DELETE FROM reduction; "
+                               "DELETE FROM reduction; "
                                "UPDATE day_result SET body = '{}'",
                                &f->err),
                      0);
@@ -156,12 +160,9 @@ static void check_finds_what_does_not_follow(void **state) {
         const char *sql;
         size_t differences;
     } rows[] = {
-        {"UPDATE pair SET circumference_km = circumference_km + 1e-9 WHERE site1 = 1 AND site2 = 2",
-         2},
+        {"UPDATE reduction SET sigma_deg = sigma_deg + 1e-12 WHERE run = 2", 2},
         {"DELETE FROM day_result", 1},
-        {"INSERT INTO pair SELECT day, 98, 99, status, separation_km, angle_deg, angle_sigma_deg, "
-         "circumference_km, sigma_km, low_km, high_km, error_km FROM pair LIMIT 1",
-         1},
+        {"DELETE FROM reduction WHERE run = 3", 1},
         {"UPDATE reduction SET body = body || ' ' WHERE run = 1", 2},
     };
     struct rebuild_counts counts;
@@ -183,6 +184,70 @@ static void check_finds_what_does_not_follow(void **state) {
         text_release(&before);
         rebuild(f, &counts);
     }
+}
+
+/* The list walks a ring of longitudes; noons_pair_up sweeps along the transits. */
+static void pairs_agree_with_another_way_to_find_them(void **state) {
+    struct fixture *f = *state;
+    struct chance chance = chance_seeded(5);
+    struct noon_row *rows;
+    struct noon_result *noons;
+    struct noons_pairs swept;
+    struct day_row day;
+    struct pair_page page;
+    size_t count;
+    fixture_day(f, "spring", FIXTURE_DATE);
+    for (int i = 0; i < 60; i++) {
+        char site[ID_MAX + 1], key[65];
+        struct fixture_body body;
+        struct place place = {20.0 + 30.0 * chance_even(&chance), 0.0, 200.0};
+        place.lon_deg = i % 3 == 0 ? 2.0 + 3.0 * chance_even(&chance)
+                                   : angle_wrap(178.5 + 3.0 * chance_even(&chance));
+        if (i % 10 == 9)
+            place.lon_deg = 180.0;
+        snprintf(site, sizeof site, "s%02d", i * 7 % 60);
+        snprintf(key, sizeof key, "key-of-%s", site);
+        fixture_site(f, site, place.lat_deg, place.lon_deg);
+        fixture_join(f, "spring", site);
+        fixture_body(&body, site, "spring", &place,
+                     place.lon_deg < -170.0 ? "2027-03-20" : FIXTURE_DATE, (uint64_t)i + 1, 0);
+        assert_true(fixture_send(f, &f->organiser, &body, key, NULL) > 0);
+        fixture_body_release(&body);
+    }
+    assert_int_equal(day_rows_find(f->db, "spring", &day, &f->err), FOUND_ONE);
+    assert_int_equal(reduction_rows_of_day(f->db, day.id, &rows, &count, &f->err), 0);
+    assert_int_equal(count, 60);
+    noons = calloc(count, sizeof *noons);
+    assert_non_null(noons);
+    for (size_t i = 0; i < count; i++) {
+        noons[i] = rows[i].noon;
+        noons[i].key = (int64_t)i;
+    }
+    struct pair_rules rules = day_noons_rules(&day.record);
+    assert_int_equal(noons_pair_up(noons, count, &rules, SIZE_MAX, &swept, &f->err), 0);
+    assert_int_equal(pair_list(f->db, "spring", "", LIST_LIMIT_ALL, &page, &f->err), 0);
+    assert_true(page.count > 100);
+    assert_int_equal(page.count, swept.pairs);
+    for (size_t i = 0; i < page.count; i++) {
+        assert_string_equal(page.items[i].site1, rows[swept.pair[i].key1].site);
+        assert_string_equal(page.items[i].site2, rows[swept.pair[i].key2].site);
+        assert_int_equal(page.items[i].pair.status, swept.pair[i].pair.status);
+        assert_true(page.items[i].pair.angle_deg == swept.pair[i].pair.angle_deg);
+    }
+    /* and each site's own list, found along the index of the store */
+    size_t sum = 0;
+    for (size_t i = 0; i < count; i++) {
+        struct pair_page own;
+        assert_int_equal(
+            pair_list_of_site(f->db, "spring", rows[i].site, LIST_LIMIT_ALL, &own, &f->err), 0);
+        sum += own.count;
+        pair_page_release(&own);
+    }
+    assert_int_equal(sum, 2 * page.count);
+    pair_page_release(&page);
+    noons_pairs_release(&swept);
+    free(noons);
+    free(rows);
 }
 
 /* What the world sees of a day, reals in full. */
@@ -244,6 +309,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         REBUILD_TEST(rebuild_gives_the_same_bytes),
         REBUILD_TEST(pairs_reach_across_the_date_line),
+        REBUILD_TEST(pairs_agree_with_another_way_to_find_them),
         REBUILD_TEST(check_finds_what_does_not_follow),
         REBUILD_TEST(order_of_arrival_does_not_show),
     };

@@ -142,7 +142,7 @@ static void fail_in_turn(bool for_good) {
     print_message("%ld failures, %ld did no harm\n", failures, spared);
     assert_true(failures > 100 && failures > 10 * spared);
     assert_int_equal(fixture_count(f, "SELECT COUNT(*) FROM run"), 2);
-    assert_int_equal(fixture_count(f, "SELECT COUNT(*) FROM pair"), 1);
+    assert_int_equal(fixture_count(f, "SELECT COUNT(*) FROM reduction WHERE counts = 1"), 2);
     fixture_body_release(&body);
     fixture_close(f);
     text_release(&after);
