@@ -38,6 +38,8 @@ SIMULATE_OBJ := $(call objects,tests/support/simulate.c)
 TESTS := $(patsubst tests/%.c,$(BUILD)/tests/%,$(TEST_SRC))
 BENCHES := $(patsubst tests/bench/%.c,$(BUILD)/bench/%,$(BENCH_SRC))
 
+# Objects of tests stay, so that the next run links only what changed.
+.SECONDARY:
 .PHONY: all setup test check asan lint format bench study demo install clean
 all: $(BUILD)/noonarcd $(BUILD)/noonarc
 

@@ -5,7 +5,7 @@
 
 #include "client/client.h"
 
-extern const struct command sun_command, noon_command, reduce_command;
+extern const struct command sun_command, noon_command, reduce_command, pair_command;
 extern const struct command register_command, keep_command;
 extern const struct command days_command, open_command, join_command, leave_command;
 extern const struct command plan_command;
