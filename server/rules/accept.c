@@ -34,10 +34,10 @@ static int answered(struct db *db, const struct submission *submission, struct t
         hash_of(submission, hash);
         if (strcmp(hash, first_hash) != 0)
             return err_set(err, ERR_KEY_REUSED, "Idempotency-Key",
-                           "That Idempotency-Key came with another body before. Use a new key for "
-                           "every new run.");
+                           "that Idempotency-Key came with another body before; use a new key for "
+                           "every new run");
         if (answer && answer->failed)
-            return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+            return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     }
     *out = found == FOUND_ONE;
     return found == FOUND_FAILED ? -1 : 0;
@@ -52,11 +52,11 @@ static int check_current(struct db *db, int64_t day, int64_t site, int64_t super
         return -1;
     if (found == FOUND_ONE && supersedes == 0)
         return err_set(err, ERR_RUN_EXISTS, "/supersedes",
-                       "The site has run %lld on that day. To correct it send supersedes: %lld.",
+                       "the site has run %lld on that day; to correct it send supersedes: %lld",
                        (long long)current, (long long)current);
     if (supersedes != 0 && (found == FOUND_NONE || supersedes != current))
         return err_set(err, ERR_RUN_NOT_CURRENT, "/supersedes",
-                       "Run %lld is not the current run of the site on that day.",
+                       "run %lld is not the current run of the site on that day",
                        (long long)supersedes);
     return 0;
 }
@@ -68,7 +68,7 @@ static int check_state(struct db *db, const struct prepared *prepared, int64_t s
         return -1;
     if (!takes_part)
         return err_set(err, ERR_NOT_TAKING_PART, NULL,
-                       "The site does not take part in that day. Join the day first.");
+                       "the site does not take part in that day; join the day first");
     return check_current(db, prepared->day.id, prepared->site.id, supersedes, err);
 }
 
@@ -97,7 +97,7 @@ static int check_again(struct change *change, const struct submission *submissio
     if (prepared->replay)
         return accept_prepare(db, change_almanac(change), submission, prepared, err);
     if (site_rows_get(db, prepared->site.id, &site, err) != FOUND_ONE)
-        return err_set(err, ERR_INTERNAL, NULL, "The site vanished.");
+        return err_set(err, ERR_INTERNAL, NULL, "the site vanished");
     if (site.version != prepared->site.version) {
         prepared->site = site;
         if (verdict_reduce(change_almanac(change), &prepared->day.record, &site.record.place,
@@ -149,7 +149,7 @@ int accept_withdraw(struct change *change, const struct caller *caller, int64_t 
     if (caller_may(caller, ROLE_SCHOOL, row.site_id, err))
         goto cleanup;
     if (!run_row_is_current(&row)) {
-        err_set(err, ERR_RUN_NOT_CURRENT, NULL, "Run %lld was corrected or withdrawn before.",
+        err_set(err, ERR_RUN_NOT_CURRENT, NULL, "run %lld was corrected or withdrawn before",
                 (long long)run);
         goto cleanup;
     }

@@ -50,7 +50,7 @@ static int in_row(const struct part *part, const struct err *cause, struct err *
     if (strncmp(cause->field, "/readings", 9) == 0)
         column = cause->code == ERR_WRONG_DAY ? "utc" : "shadow_mm";
     snprintf(field, sizeof field, "row %u, %s", row, column);
-    return err_set(err, cause->code, field, "Site %s: %s", part->rows->site, cause->text);
+    return err_set(err, cause->code, field, "site %s: %s", part->rows->site, cause->text);
 }
 
 static int write_body(struct part *part, struct err *err) {
@@ -64,7 +64,7 @@ static int write_body(struct part *part, struct err *err) {
     json_write_init(&json, &part->text);
     record_write_run_request(&json, NULL, &record);
     if (part->text.failed)
-        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     if (record_read_run(part->text.bytes, part->text.length, &part->sent, &cause))
         return in_row(part, &cause, err);
     return 0;
@@ -130,7 +130,7 @@ int accept_import(struct change *change, const struct caller *caller, const char
     part = malloc(sizeof *part);
     import.items = calloc(readings->sites + 1, sizeof *import.items);
     if (!part || !import.items) {
-        err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        err_set(err, ERR_INTERNAL, NULL, "out of memory");
         goto cleanup;
     }
     *part = (struct part){.change = change,

@@ -14,7 +14,7 @@ static int write_out(const struct accept_record *record, int64_t run,
                      struct err *err) {
     struct run_record *sent = malloc(sizeof *sent);
     if (!sent)
-        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     *sent = *record->sent;
     sent->id = run;
     const struct run_state state = {.submitted_utc_s = record->now_utc_s, .withdrawn_utc_s = NAN};
@@ -83,7 +83,7 @@ int accept_record(struct change *change, const struct accept_record *record,
         goto cleanup;
     change_touch(change, record->day->id);
     if (reduction_json && !(*reduction_json = text_take(&text))) {
-        err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        err_set(err, ERR_INTERNAL, NULL, "out of memory");
         goto cleanup;
     }
     if (run)

@@ -28,7 +28,7 @@ int board_result(struct db *db, const char *day, char **json, struct err *err) {
         copy = text_take(&text);
     text_release(&text);
     if (!copy)
-        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     *json = copy;
     return 0;
 }
@@ -121,7 +121,7 @@ static int gather(struct db *db, const struct day_row *day, struct material *out
     out->figure = calloc(rows, sizeof *out->figure);
     out->place = calloc(rows, sizeof *out->place);
     if (!out->sums || !out->off_line || !out->best || !out->figure || !out->place)
-        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     if (mark_off_line(out, err))
         return -1;
     for (size_t i = 0; i < count; i++) {
@@ -138,7 +138,7 @@ static int pair_table(struct material *material, struct board *out, struct err *
     const size_t count = material->best_count;
     out->pairs = calloc(count + 1, sizeof *out->pairs);
     if (!out->pairs)
-        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     for (size_t i = 0; i < count; i++)
         material->figure[i] = error_km(material->best[i].pair.circumference_km);
     standing_places(material->figure, count, material->place);
@@ -166,7 +166,7 @@ static int site_table(struct material *material, struct board *out, struct err *
     size_t count = 0;
     out->sites = calloc(day->count + 1, sizeof *out->sites);
     if (!out->sites)
-        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     for (size_t i = 0; i < day->count; i++) {
         struct leader_site_record *row = &out->sites[count];
         struct standing standing;
@@ -198,7 +198,7 @@ static int honesty_table(struct material *material, struct board *out, struct er
     const size_t count = day->count;
     out->honesty = calloc(count + 1, sizeof *out->honesty);
     if (!out->honesty)
-        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     for (size_t i = 0; i < count; i++) {
         const struct noon_row *noon = &day->noon[i];
         struct honesty_record *row = &out->honesty[i];

@@ -24,7 +24,7 @@ const char *role_name(enum role role) {
 /* One sentence for every reason, so that a refusal tells nothing. */
 static int refuse(struct err *err) {
     return err_set(err, ERR_WRONG_KEY, NULL,
-                   "There is no such key, or it is not for this. Look at the key or code again.");
+                   "there is no such key, or it is not for this; look at the key or code again");
 }
 
 int caller_resolve(struct db *db, const char *secret, struct caller *out, struct err *err) {
@@ -61,7 +61,7 @@ static int add(struct change *change, const char *secret, enum role role, int64_
                const char *name, int64_t by, double now_utc_s, struct err *err) {
     char hash[HASH_HEX_MAX];
     if (!secret_hash(secret, hash))
-        return err_set(err, ERR_INTERNAL, NULL, "A key came out wrong.");
+        return err_set(err, ERR_INTERNAL, NULL, "a key came out wrong");
     return credential_rows_add(change_db(change), hash, role_names[role], site, name, by, now_utc_s,
                                err);
 }
@@ -71,7 +71,7 @@ int caller_add_organiser(struct change *change, const char *name, double now_utc
     size_t length = strlen(name);
     if (length == 0 || length > NAME_MAX_BYTES || !field_text_is_clean(name, length, true))
         return err_set(err, ERR_BAD_TEXT, "name",
-                       "A name has 1 to %d bytes and begins with a letter or digit.",
+                       "a name has 1 to %d bytes and begins with a letter or digit",
                        NAME_MAX_BYTES);
     char key[SECRET_MAX];
     secret_make_key(key);

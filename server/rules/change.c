@@ -55,7 +55,7 @@ void change_touch(struct change *change, int64_t day) {
 
 int change_settle(struct change *change, struct err *err) {
     if (change->short_of_memory)
-        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     for (size_t i = 0; i < change->touched_count; i++)
         if (derive_result(change->db, change->touched[i], err))
             return -1;

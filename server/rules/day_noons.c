@@ -44,7 +44,7 @@ int day_noons_load(struct db *db, const struct day_row *day, struct day_noons *o
     noons.near = calloc(noons.count + 1, sizeof *noons.near);
     if (!noons.by_lon || !noons.at || !noons.near) {
         day_noons_release(&noons);
-        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     }
     for (size_t i = 0; i < noons.count; i++)
         noons.by_lon[i] = (struct lon_rank){noons.noon[i].noon.lon_deg, i};

@@ -27,7 +27,7 @@ static int check_date(int32_t date, const char *field, struct err *err) {
     if (date > SUN_FIRST_DAY && date < SUN_LAST_DAY)
         return 0;
     return err_set(err, ERR_OUT_OF_RANGE, field,
-                   "The Sun is known here from 1972-01-02 to 2100-12-30.");
+                   "the Sun is known here from 1972-01-02 to 2100-12-30");
 }
 
 static int check_dates(const struct day_record *day, struct err *err) {
@@ -40,7 +40,7 @@ static int check_dates(const struct day_record *day, struct err *err) {
         for (int j = 0; j < i; j++)
             twice |= day->spare[i] == day->spare[j];
         if (twice)
-            return err_set(err, ERR_OUT_OF_RANGE, field, "That date is named twice.");
+            return err_set(err, ERR_OUT_OF_RANGE, field, "that date is named twice");
         if (check_date(day->spare[i], field, err))
             return -1;
     }
@@ -60,7 +60,7 @@ int day_open(struct change *change, const struct caller *caller, const struct da
     enum found found = day_rows_find(change_db(change), record.day, &row, err);
     if (found == FOUND_ONE)
         return err_set(err, ERR_DAY_EXISTS, "/day",
-                       "A day called %s exists. Choose another identifier.", record.day);
+                       "a day called %s exists; choose another identifier", record.day);
     if (found == FOUND_FAILED ||
         day_rows_add(change_db(change), &record, caller->credential, now_utc_s, err))
         return -1;
@@ -92,7 +92,7 @@ static int read_cursor(const char *after, int32_t *date, const char **day, struc
     return 0;
 refuse:
     return err_set(err, ERR_BAD_QUERY, "cursor",
-                   "That is not a cursor. Take next_cursor of the page before.");
+                   "that is not a cursor; take next_cursor of the page before");
 }
 
 int day_list(struct db *db, const char *after, size_t limit, struct day_page *out,
@@ -149,7 +149,7 @@ int day_leave(struct change *change, const struct caller *caller, const char *da
     enum found found = run_rows_current(change_db(change), day_row.id, site_row.id, &run, err);
     if (found == FOUND_ONE)
         return err_set(err, ERR_RUN_EXISTS, NULL,
-                       "The site has a run on that day. Withdraw run %lld first.", (long long)run);
+                       "the site has a run on that day; withdraw run %lld first", (long long)run);
     return found == FOUND_FAILED ? -1
                                  : day_rows_add_event(change_db(change), day_row.id, site_row.id,
                                                       false, caller->credential, now_utc_s, err);

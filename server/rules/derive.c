@@ -35,7 +35,7 @@ int derive_reduce(struct almanac *almanac, const struct place *place, const stru
     struct sun_day sun;
     if (!almanac_day(almanac, derive_noon_date(run, place->lon_deg), &sun))
         return err_set(err, ERR_WRONG_DAY, "/readings",
-                       "The Sun of that date is not known here: dates run from 1972 to 2100.");
+                       "the Sun of that date is not known here: dates run from 1972 to 2100");
     reduce_run(place, run, &sun, out);
     return 0;
 }
@@ -63,7 +63,7 @@ int derive_put_reduction(struct db *db, const struct derived_run *run,
                          const struct text *text, struct err *err) {
     const struct place *place = &run->site->record.place;
     if (text->failed)
-        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     struct reduction_row row = {
         .run = run->run,
         .day = run->day,
@@ -94,12 +94,12 @@ int derive_run(struct db *db, struct almanac *almanac, const struct run_row *run
     int result = -1;
     text_init(&text, REDUCTION_JSON_MAX);
     if (!work) {
-        err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        err_set(err, ERR_INTERNAL, NULL, "out of memory");
         goto cleanup;
     }
     struct err ours = {0};
     if (record_read_run(run->body, run->body_length, &work->sent, &ours)) {
-        err_set(err, ERR_STORAGE, NULL, "Run %lld cannot be read: %s", (long long)run->id,
+        err_set(err, ERR_STORAGE, NULL, "run %lld cannot be read: %s", (long long)run->id,
                 ours.text);
         goto cleanup;
     }
@@ -148,7 +148,7 @@ int derive_pairs(struct db *db, const struct day_row *day, const struct noon_row
         goto cleanup;
     pairs = malloc((near_count + 1) * sizeof *pairs);
     if (!pairs) {
-        err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        err_set(err, ERR_INTERNAL, NULL, "out of memory");
         goto cleanup;
     }
     for (size_t i = 0; i < near_count; i++)

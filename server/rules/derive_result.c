@@ -32,7 +32,7 @@ int derive_points(const struct noon_row *rows, size_t count, struct combine_poin
     struct combine_point *points = calloc(count + 1, sizeof *points);
     int result = -1;
     if (!noons || !points) {
-        err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        err_set(err, ERR_INTERNAL, NULL, "out of memory");
         goto cleanup;
     }
     for (size_t i = 0; i < count; i++) {
@@ -63,14 +63,14 @@ int derive_result_json(struct db *db, int64_t day, struct text *out, struct err 
         goto cleanup;
     left_out = calloc(count + 1, sizeof *left_out);
     if (!left_out) {
-        err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        err_set(err, ERR_INTERNAL, NULL, "out of memory");
         goto cleanup;
     }
     struct json_writer json;
     json_write_init(&json, out);
     record_write_combined(&json, NULL, &combined, left_out,
                           off_line(rows, points, count, left_out));
-    result = out->failed ? err_set(err, ERR_INTERNAL, NULL, "The result does not fit.") : 0;
+    result = out->failed ? err_set(err, ERR_INTERNAL, NULL, "the result does not fit") : 0;
 cleanup:
     free(left_out);
     free(points);

@@ -4,7 +4,7 @@
 
 static int answer(enum found found, const char *what, struct err *err) {
     if (found == FOUND_NONE)
-        return err_set(err, ERR_NOT_FOUND, NULL, "There is no such %s.", what);
+        return err_set(err, ERR_NOT_FOUND, NULL, "there is no such %s", what);
     return found == FOUND_ONE ? 0 : -1;
 }
 

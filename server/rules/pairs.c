@@ -31,7 +31,7 @@ static int read_cursor(const char *after, char *site1, char *site2, struct err *
         return 0;
 refuse:
     return err_set(err, ERR_BAD_QUERY, "cursor",
-                   "That is not a cursor. Take next_cursor of the page before.");
+                   "that is not a cursor; take next_cursor of the page before");
 }
 
 /* The first site whose pairs are wanted, by rank. */

@@ -102,7 +102,7 @@ static int plan_dates(struct almanac *almanac, struct plan *plan, struct err *er
         int32_t date = i == 0 ? day->date : day->spare[i - 1];
         struct sun_day sun;
         if (!almanac_day(almanac, date, &sun))
-            return err_set(err, ERR_INTERNAL, NULL, "The Sun of a date is not known.");
+            return err_set(err, ERR_INTERNAL, NULL, "the Sun of a date is not known");
         plan_one(&plan->site, date, &sun, &plan->dates[plan->dates_count++]);
     }
     return 0;
@@ -145,7 +145,7 @@ static int plan_partners(struct db *db, int64_t day, struct plan *plan, struct e
     plan->partners = malloc((count + 1) * sizeof *plan->partners);
     if (!plan->partners) {
         free(all);
-        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     }
     size_t n = 0;
     for (size_t i = 0; i < count; i++)

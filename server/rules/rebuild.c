@@ -28,7 +28,7 @@ static int reduce_all(struct change *change, struct rebuild_counts *counts, stru
         }
         run_rows_release(runs, count);
         if (failed)
-            return err_set(err, ERR_STORAGE, NULL, "Run %lld has no site.", (long long)after);
+            return err_set(err, ERR_STORAGE, NULL, "run %lld has no site", (long long)after);
         counts->runs += count;
         if (count < PORTION)
             return 0;

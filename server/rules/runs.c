@@ -36,12 +36,12 @@ static int reduction_of(struct db *db, int64_t run, char **out, struct err *err)
     text_init(&text, REDUCTION_JSON_MAX);
     enum found found = reduction_rows_body(db, run, &text, err);
     if (found == FOUND_NONE)
-        err_set(err, ERR_STORAGE, NULL, "Run %lld has no reduction. Run `noonarcd rebuild`.",
+        err_set(err, ERR_STORAGE, NULL, "run %lld has no reduction; run `noonarcd rebuild`",
                 (long long)run);
     char *json = found == FOUND_ONE ? text_take(&text) : NULL;
     text_release(&text);
     if (!json)
-        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     *out = json;
     return 0;
 }
@@ -81,7 +81,7 @@ int run_list(struct db *db, const char *day, const char *after, size_t limit, bo
     bool more = list_more(limit, &count);
     page.items = calloc(count + 1, sizeof *page.items);
     if (!page.items) {
-        err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        err_set(err, ERR_INTERNAL, NULL, "out of memory");
         goto cleanup;
     }
     for (; page.count < count; page.count++) {

@@ -30,7 +30,7 @@ static int choose_id(struct db *db, struct site_record *site, struct err *err) {
         enum found found = site_rows_find(db, site->site, &row, err);
         if (found == FOUND_ONE)
             return err_set(err, ERR_SITE_EXISTS, "/site",
-                           "A site called %s exists. Choose another identifier.", site->site);
+                           "a site called %s exists; choose another identifier", site->site);
         return found == FOUND_FAILED ? -1 : 0;
     }
     for (int n = 1; n <= SLUG_TRIES; n++) {
@@ -40,7 +40,7 @@ static int choose_id(struct db *db, struct site_record *site, struct err *err) {
             return found == FOUND_FAILED ? -1 : 0;
     }
     return err_set(err, ERR_SITE_EXISTS, "/name",
-                   "Many sites have that name. Choose an identifier (site) yourself.");
+                   "many sites have that name; choose an identifier (site) yourself");
 }
 
 static int add_site(struct change *change, const struct site_record *site, int64_t by,
@@ -165,7 +165,7 @@ int site_import(struct change *change, const struct caller *caller, const struct
         return -1;
     struct site_import import = {.keys = calloc(count + 1, sizeof *import.keys)};
     if (!import.keys)
-        return err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     for (size_t i = 0; i < count; i++)
         if (import_one(change, caller, &sites[i], now_utc_s, &import, err)) {
             site_import_release(&import);

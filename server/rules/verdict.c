@@ -26,8 +26,8 @@ static int check_date(const struct day_record *day, const struct run *run, doubl
     char date[11];
     date_format(noon, date);
     return err_set(err, ERR_WRONG_DAY, "/readings",
-                   "The readings are of the noon of %s, which is not a date of this day. Look at "
-                   "the dates and at the offset of the times.",
+                   "the readings are of the noon of %s, which is not a date of this day; look at "
+                   "the dates and at the offset of the times",
                    date);
 }
 
@@ -52,7 +52,7 @@ int verdict_reduce(struct almanac *almanac, const struct day_record *day, const 
                    const struct run *run, struct reduction *out, struct err *err) {
     if (run->readings < REDUCE_READINGS_MIN)
         return err_set(err, ERR_OUT_OF_RANGE, "/readings",
-                       "A run needs at least %d readings; more about noon make it better.",
+                       "a run needs at least %d readings; more about noon make it better",
                        REDUCE_READINGS_MIN);
     if (check_date(day, run, place->lon_deg, err) || derive_reduce(almanac, place, run, out, err))
         return -1;
@@ -62,13 +62,13 @@ int verdict_reduce(struct almanac *almanac, const struct day_record *day, const 
                        noon_status_text(out->noon.status));
     case REDUCE_WRONG_TIME:
         return err_set(err, ERR_WRONG_DAY, "/readings",
-                       "Some readings are more than 6 hours from noon. Look at the times and "
-                       "their offset.");
+                       "some readings are more than 6 hours from noon; look at the times and "
+                       "their offset");
     case REDUCE_IMPLAUSIBLE:
         return refuse_implausible(out->run_slip, err);
     case REDUCE_OK:
     case REDUCE_TOO_FEW: /* too few usable ones: kept, and shown as such */
         return 0;
     }
-    return err_set(err, ERR_INTERNAL, NULL, "The reduction came out wrong.");
+    return err_set(err, ERR_INTERNAL, NULL, "the reduction came out wrong");
 }

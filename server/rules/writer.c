@@ -111,7 +111,7 @@ int writer_new(struct db *write, struct almanac *almanac, struct writer **out, s
 cleanup:
     change_free(change);
     free(writer);
-    return err_set(err, ERR_INTERNAL, NULL, "The writer could not be started.");
+    return err_set(err, ERR_INTERNAL, NULL, "the writer could not be started");
 }
 
 void writer_free(struct writer *writer) {
@@ -143,7 +143,7 @@ int writer_submit(struct writer *writer, struct job *job, struct err *err) {
         pthread_cond_signal(&writer->more);
     }
     pthread_mutex_unlock(&writer->lock);
-    return full ? err_set(err, ERR_BUSY, NULL, "Too much is waiting to be written; try again.") : 0;
+    return full ? err_set(err, ERR_BUSY, NULL, "too much is waiting to be written; try again") : 0;
 }
 
 struct call {
@@ -181,7 +181,7 @@ int writer_call(struct writer *writer, change_work work, void *context, struct e
         pthread_mutex_unlock(&call.lock);
         result = call.committed ? 0 : -1;
         if (result)
-            err_set(err, ERR_STORAGE, NULL, "The change was not kept.");
+            err_set(err, ERR_STORAGE, NULL, "the change was not kept");
     }
     pthread_cond_destroy(&call.ended);
     pthread_mutex_destroy(&call.lock);

@@ -42,24 +42,24 @@ static int failed(struct db *db, const char *doing, int code, struct err *err) {
     switch (code & 0xff) {
     case SQLITE_FULL:
         return err_set(err, ERR_STORAGE, NULL,
-                       "The disk of the store is full. Nothing was changed; try again later.");
+                       "the disk of the store is full; nothing was changed; try again later");
     case SQLITE_READONLY:
     case SQLITE_PERM:
     case SQLITE_AUTH:
         return err_set(err, ERR_STORAGE, NULL,
-                       "The store may not be written to. Nothing was changed.");
+                       "the store may not be written to; nothing was changed");
     case SQLITE_BUSY:
     case SQLITE_LOCKED:
         return err_set(err, ERR_STORAGE, NULL,
-                       "Something else holds the store. Nothing was changed; try again.");
+                       "something else holds the store; nothing was changed; try again");
     case SQLITE_CANTOPEN:
-        return err_set(err, ERR_STORAGE, NULL, "The store could not be opened.");
+        return err_set(err, ERR_STORAGE, NULL, "the store could not be opened");
     case SQLITE_NOTADB:
     case SQLITE_CORRUPT:
-        return err_set(err, ERR_STORAGE, NULL, "The store is damaged or is not one of ours.");
+        return err_set(err, ERR_STORAGE, NULL, "the store is damaged or is not one of ours");
     default:
         return err_set(err, ERR_STORAGE, NULL,
-                       "The store could not be read or written. Nothing was changed.");
+                       "the store could not be read or written; nothing was changed");
     }
 }
 
@@ -92,7 +92,7 @@ static struct statement **slot_of(struct db *db, const char *sql) {
 static struct statement *compile(struct db *db, const char *sql, struct err *err) {
     struct statement *statement = calloc(1, sizeof *statement);
     if (!statement) {
-        err_set(err, ERR_STORAGE, NULL, "Out of memory.");
+        err_set(err, ERR_STORAGE, NULL, "out of memory");
         return NULL;
     }
     statement->db = db;
@@ -246,7 +246,7 @@ static int compile_controls(struct db *db, struct err *err) {
 int db_open(const char *path, enum db_mode mode, struct db **out, struct err *err) {
     struct db *db = calloc(1, sizeof *db);
     if (!db)
-        return err_set(err, ERR_STORAGE, NULL, "Out of memory.");
+        return err_set(err, ERR_STORAGE, NULL, "out of memory");
     db->mode = mode;
     /* A reader is opened for writing too, because it may have to bring the shared
      * memory of the log into being; query_only then keeps it from writing. */
@@ -283,7 +283,7 @@ int db_begin(struct db *db, struct err *err) {
 int db_commit(struct db *db, struct err *err) {
     /* SQLite undoes the whole transaction by itself after the worst failures. */
     if (!db_in_transaction(db))
-        return err_set(err, ERR_STORAGE, NULL, "The store undid the change. Nothing was changed.");
+        return err_set(err, ERR_STORAGE, NULL, "the store undid the change; nothing was changed");
     if (control(db, sql_commit, err)) {
         db_rollback(db);
         return -1;
@@ -300,13 +300,13 @@ void db_rollback(struct db *db) {
 
 int db_savepoint(struct db *db, struct err *err) {
     if (!db_in_transaction(db))
-        return err_set(err, ERR_STORAGE, NULL, "The store undid the change. Nothing was changed.");
+        return err_set(err, ERR_STORAGE, NULL, "the store undid the change; nothing was changed");
     return control(db, sql_savepoint, err);
 }
 
 int db_savepoint_keep(struct db *db, struct err *err) {
     if (!db_in_transaction(db))
-        return err_set(err, ERR_STORAGE, NULL, "The store undid the change. Nothing was changed.");
+        return err_set(err, ERR_STORAGE, NULL, "the store undid the change; nothing was changed");
     return control(db, sql_keep, err);
 }
 
@@ -334,7 +334,7 @@ int db_sound(struct db *db, struct err *err) {
             return -1;
         if (wrong) {
             log_line(NOONARC_LOG_ERROR, "store: %s found damage", question[i]);
-            return err_set(err, ERR_STORAGE, NULL, "The store is damaged (%s).", question[i] + 7);
+            return err_set(err, ERR_STORAGE, NULL, "the store is damaged (%s)", question[i] + 7);
         }
     }
     return 0;

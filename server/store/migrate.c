@@ -73,7 +73,7 @@ static int apply_one(struct db *db, const struct migration *step, double now_utc
         return -1;
     struct statement *statement;
     if (db_script(db, step->sql, NULL)) {
-        err_set(err, ERR_STORAGE, NULL, "Migration %d (%s) could not be applied.", step->number,
+        err_set(err, ERR_STORAGE, NULL, "migration %d (%s) could not be applied", step->number,
                 step->name);
         goto cleanup;
     }
@@ -110,7 +110,7 @@ int migrate_verify(struct db *db, const struct migration *steps, int count, stru
     struct statement *statement;
     if (db_prepare(db, "SELECT COUNT(*) FROM migration", &statement, NULL))
         return err_set(err, ERR_STORAGE, NULL,
-                       "This is not a noonarc store, or it was never migrated.");
+                       "this is not a noonarc store, or it was never migrated");
     statement_done(statement);
     int known = 0;
     if (compare(db, steps, count, &known, err))

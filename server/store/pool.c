@@ -19,7 +19,7 @@ int pool_new(const char *path, int size, struct pool **out, struct err *err) {
     assert(size >= 1 && size <= POOL_MAX);
     struct pool *pool = calloc(1, sizeof *pool);
     if (!pool)
-        return err_set(err, ERR_STORAGE, NULL, "Out of memory.");
+        return err_set(err, ERR_STORAGE, NULL, "out of memory");
     pthread_mutex_init(&pool->lock, NULL);
     pthread_cond_init(&pool->given, NULL);
     for (; pool->size < size; pool->size++) {

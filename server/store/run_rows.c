@@ -64,7 +64,7 @@ static int read_run(struct statement *statement, struct run_row *out, struct err
     const char *body = column_text(statement, 9, &length);
     char *copy = malloc(length + 1);
     if (!copy) {
-        err_set(err, ERR_INTERNAL, NULL, "Out of memory.");
+        err_set(err, ERR_INTERNAL, NULL, "out of memory");
         return -1;
     }
     memmove(copy, body, length);
