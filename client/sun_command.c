@@ -9,6 +9,7 @@
 #include "client/screen.h"
 #include "server/base/instant.h"
 #include "server/science/angle.h"
+#include "server/science/gnomon.h"
 #include "server/wire/json_write.h"
 
 static const struct option_row rows[] = {
@@ -19,6 +20,14 @@ static const struct option_row rows[] = {
      .help = "date by the place's own meridian (else today)"},
     AIR_OPTION_ROWS,
 };
+
+/* Width of the fuzzy end of a metre's shadow, mm; NAN where there is none to speak of. */
+static double fuzzy_mm_per_m(const struct noon *noon) {
+    if (noon->status != NOON_MEASURABLE)
+        return (double)NAN;
+    return 1000.0 * gnomon_fuzzy_width_m(1.0, noon->refracted_zenith_distance_deg,
+                                         noon->sun.semidiameter_deg);
+}
 
 static void print_json(int32_t date, const struct place *place, const struct noon *noon) {
     char side[2] = {noon->sun_side, '\0'};
@@ -34,12 +43,14 @@ static void print_json(int32_t date, const struct place *place, const struct noo
     json_write_instant(&json, "transit_utc", noon->transit_utc_s, 3);
     json_write_real(&json, "zenith_distance_deg", noon->zenith_distance_deg);
     json_write_real(&json, "refracted_zenith_distance_deg", noon->refracted_zenith_distance_deg);
+    json_write_real(&json, "altitude_deg", 90.0 - noon->zenith_distance_deg);
     json_write_real(&json, "noon_angle_deg", noon->noon_angle_deg);
     json_write_text(&json, "sun_side", side);
     json_write_real(&json, "declination_deg", noon->sun.declination_deg);
     json_write_real(&json, "equation_of_time_min", noon->sun.equation_of_time_s / 60.0);
     json_write_real(&json, "semidiameter_arcsec",
                     noon->sun.semidiameter_deg * ANGLE_ARCSEC_PER_DEG);
+    json_write_real(&json, "fuzzy_mm_per_m", fuzzy_mm_per_m(noon));
     json_write_text(&json, "status", noon_status_name(noon->status));
     json_write_end(&json);
     client_print(text.bytes);
@@ -59,6 +70,8 @@ static void print_plain(const struct noon *noon) {
            noon->sun.equation_of_time_s / 60.0,
            noon->sun.equation_of_time_s >= 0 ? "ahead of" : "behind");
     printf("semidiameter      %.1f″\n", noon->sun.semidiameter_deg * ANGLE_ARCSEC_PER_DEG);
+    if (noon->status == NOON_MEASURABLE)
+        printf("a metre's shadow  is %.0f mm fuzzy at its end\n", fuzzy_mm_per_m(noon));
     if (noon->status != NOON_MEASURABLE)
         screen_wrapped(stdout, 0, noon_status_text(noon->status));
 }
