@@ -5,6 +5,7 @@
 
 #include "client/commands.h"
 #include "client/listing.h"
+#include "client/rule_options.h"
 #include "client/screen.h"
 #include "server/base/instant.h"
 #include "server/wire/field.h"
@@ -50,24 +51,7 @@ static const struct option_row open_rows[] = {
      .many = true,
      .help = "a spare date in case of cloud; up to 8, give it again for each"},
     {.name = "name", .kind = OPTION_TEXT, .value = "TEXT", .help = "what the day is called"},
-    {.name = "tolerance",
-     .kind = OPTION_NUMBER,
-     .value = "DEG",
-     .min = 0.01,
-     .max = 15,
-     .help = "how far apart in longitude two sites may lie to make a pair (else 1)"},
-    {.name = "min-separation",
-     .kind = OPTION_NUMBER,
-     .value = "KM",
-     .min = 1,
-     .max = 5000,
-     .help = "how far apart north and south they must lie (else 100)"},
-    {.name = "max-sigma",
-     .kind = OPTION_NUMBER,
-     .value = "KM",
-     .min = 10,
-     .max = 20000,
-     .help = "pairs less sure of the circumference than this do not count (else no limit)"},
+    RULE_OPTION_ROWS,
 };
 
 static enum leave take_day(struct client *client, struct day_record *day) {

@@ -8,29 +8,13 @@
 #include "client/commands.h"
 #include "client/files.h"
 #include "client/results.h"
+#include "client/rule_options.h"
 #include "server/wire/analysis.h"
 
 #define SHEET_BYTES_MAX ((size_t)1 << 30)
 
 static const struct option_row rows[] = {
-    {.name = "tolerance",
-     .kind = OPTION_NUMBER,
-     .value = "DEG",
-     .min = 0.01,
-     .max = 15,
-     .help = "how far apart in longitude two sites may lie to make a pair (else 1)"},
-    {.name = "min-separation",
-     .kind = OPTION_NUMBER,
-     .value = "KM",
-     .min = 1,
-     .max = 5000,
-     .help = "how far apart north and south they must lie (else 100)"},
-    {.name = "max-sigma",
-     .kind = OPTION_NUMBER,
-     .value = "KM",
-     .min = 10,
-     .max = 20000,
-     .help = "pairs less sure of the circumference than this do not count (else no limit)"},
+    RULE_OPTION_ROWS,
 };
 
 /* Puts the file's name before what is wrong in it. */

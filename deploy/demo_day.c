@@ -67,16 +67,6 @@ static const struct school schools[] = {
 };
 /* clang-format on */
 
-/* What careful classes with a spirit level and a plumb line achieve. */
-static const struct errors errors = {
-    .height_m = 0.0008,
-    .tilt_deg = 0.025,
-    .edge_deg = 0.02,
-    .clock_s = 6.0,
-    .mark_m = 0.0015,
-    .fuzzy_share = 0.10,
-};
-
 static void die(const char *what) {
     perror(what);
     exit(EXIT_FAILURE);
@@ -124,7 +114,7 @@ static struct run measure(struct chance *chance, const struct sun_day *day,
     struct run run = simulate_run_of((school->base_mm + school->pole_mm) / 1000.0, school->edge);
     const struct session session = {
         .readings = 13, .start_s = -2400.0, .step_s = 400.0, .cloud = school->cloud};
-    simulate_readings(chance, &school->place, day, &errors, &session, &run);
+    simulate_readings(chance, &school->place, day, &simulate_careful, &session, &run);
     return run;
 }
 

@@ -8,17 +8,6 @@
 #include "server/science/reduce.h"
 #include "tests/support/simulate.h"
 
-/* The realistic mix, by how a careful class works. */
-static const struct errors realistic = {
-    .height_m = 0.0008,
-    .tilt_deg = 0.03,
-    .edge_deg = 0.02,
-    .clock_s = 8.0,
-    .mark_m = 0.0015,
-    .fuzzy_share = 0.10,
-    .round_s = 0.0,
-};
-
 static const struct session usual = {
     .readings = 15, .start_s = -2700.0, .step_s = 5400.0 / 14.0, .cloud = CLOUD_NONE};
 
@@ -125,7 +114,7 @@ static void study_honesty(struct chance *chance, int runs) {
         for (size_t band = 0; band < sizeof bands / sizeof bands[0]; band++)
             for (size_t clock = 0; clock < sizeof clocks_s / sizeof clocks_s[0]; clock++)
                 for (size_t rounding = 0; rounding < 2; rounding++) {
-                    struct errors errors = realistic;
+                    struct errors errors = simulate_careful;
                     errors.clock_s = clocks_s[clock];
                     errors.round_s = rounds_s[rounding];
                     struct session session = usual;
@@ -168,7 +157,7 @@ static double mark_sigma_m(const struct scene *scene) {
     double height_m = gnomon_height(&scene->run.gnomon).value_m;
     double fuzzy_m = gnomon_fuzzy_width_m(height_m, scene->noon.refracted_zenith_distance_deg,
                                           scene->noon.sun.semidiameter_deg);
-    return hypot(realistic.mark_m, realistic.fuzzy_share * fuzzy_m);
+    return hypot(simulate_careful.mark_m, simulate_careful.fuzzy_share * fuzzy_m);
 }
 
 static bool change(const struct scene *scene, struct run *run, int reading, double shadow_m) {
@@ -357,7 +346,7 @@ static void study_slips(struct chance *chance, int runs) {
             struct scene scene;
             struct reduction reduction;
             int reading;
-            draw_scene(chance, -60.0, 60.0, &realistic, &usual, &scene);
+            draw_scene(chance, -60.0, 60.0, &simulate_careful, &usual, &scene);
             struct run run = scene.run;
             if (!plants[k].plant(chance, &scene, &run, &reading))
                 continue;

@@ -6,6 +6,15 @@
 
 #include "server/science/angle.h"
 
+const struct errors simulate_careful = {
+    .height_m = 0.0008,
+    .tilt_deg = 0.03,
+    .edge_deg = 0.02,
+    .clock_s = 8.0,
+    .mark_m = 0.0015,
+    .fuzzy_share = 0.10,
+};
+
 struct chance chance_seeded(uint64_t seed) {
     return (struct chance){seed * 0x9E3779B97F4A7C15u + 0xD1B54A32D192ED03u};
 }

@@ -40,6 +40,10 @@ struct errors {
     double round_s;     /* times are rounded to multiples of this; 0: whole seconds */
 };
 
+/* What a careful class with a plumb line and a spirit level achieves: a choice, the
+ * same for the study, the tests and the demonstration. */
+extern const struct errors simulate_careful;
+
 struct session {
     int readings;   /* planned */
     double start_s; /* first one, seconds from true noon */

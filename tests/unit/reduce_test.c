@@ -18,14 +18,6 @@
 #include "tests/support/simulate.h"
 
 static const struct errors no_errors = {0};
-static const struct errors usual_errors = {
-    .height_m = 0.0008,
-    .tilt_deg = 0.03,
-    .edge_deg = 0.02,
-    .clock_s = 8.0,
-    .mark_m = 0.0015,
-    .fuzzy_share = 0.10,
-};
 static const struct session usual = {.readings = 13, .start_s = -2400.0, .step_s = 400.0};
 
 struct scene {
@@ -123,7 +115,7 @@ static void test_sigma_is_honest(void **state) {
         struct session session = usual;
         session.cloud = (enum cloud)(int)(CLOUD_COUNT * chance_even(&chance));
         struct run run = simulate_run_of(0.6 + 1.4 * chance_even(&chance), EDGE_UMBRA);
-        simulate_readings(&chance, &place, day, &usual_errors, &session, &run);
+        simulate_readings(&chance, &place, day, &simulate_careful, &session, &run);
         if (run.readings < REDUCE_READINGS_MIN)
             continue;
         struct reduction reduction;
@@ -149,7 +141,7 @@ static void test_sigma_is_honest(void **state) {
 /* The four estimators answer the same question. */
 static void test_estimators_agree_on_a_good_run(void **state) {
     (void)state;
-    struct scene scene = scene_of(-31.4, -64.6, "2027-03-18", 3, &usual_errors, &usual);
+    struct scene scene = scene_of(-31.4, -64.6, "2027-03-18", 3, &simulate_careful, &usual);
     struct reduction reduction = reduced(&scene);
     for (int e = 0; e < ESTIMATOR_COUNT; e++) {
         assert_true(reduction.estimate[e].usable);
@@ -168,7 +160,7 @@ static void test_cloud_over_noon(void **state) {
     struct session late = usual;
     late.cloud = CLOUD_LATE;
     late.readings = 20;
-    struct scene scene = scene_of(40.0, 20.0, "2027-06-01", 11, &usual_errors, &late);
+    struct scene scene = scene_of(40.0, 20.0, "2027-06-01", 11, &simulate_careful, &late);
     struct reduction reduction = reduced(&scene);
     double truth_deg = reduction.noon.noon_angle_deg;
     assert_int_equal(reduction.status, REDUCE_OK);
@@ -178,7 +170,7 @@ static void test_cloud_over_noon(void **state) {
 
 static void test_the_budget_adds_up(void **state) {
     (void)state;
-    struct scene scene = scene_of(40.0, 20.0, "2027-06-01", 11, &usual_errors, &usual);
+    struct scene scene = scene_of(40.0, 20.0, "2027-06-01", 11, &simulate_careful, &usual);
     struct reduction reduction = reduced(&scene);
     const struct error_budget *budget = &reduction.budget;
     double sum = hypot(hypot(budget->random_deg, budget->clock_deg),
@@ -212,7 +204,7 @@ static void expect_left_out(const struct scene *scene, int reading, enum slip sl
 
 static void test_slips_of_a_reading_are_named(void **state) {
     (void)state;
-    struct scene sound = scene_of(-35.2, -64.9, "2027-03-18", 5, &usual_errors, &usual);
+    struct scene sound = scene_of(-35.2, -64.9, "2027-03-18", 5, &simulate_careful, &usual);
     assert_int_equal(reduced(&sound).left_outs, 0);
 
     struct scene scene = sound;
@@ -246,7 +238,7 @@ static void test_slips_of_a_reading_are_named(void **state) {
 static void test_a_wild_reading_goes_alone(void **state) {
     (void)state;
     for (uint64_t seed = 1; seed <= 40; seed++) {
-        struct scene scene = scene_of(-35.2, -64.9, "2027-03-18", seed, &usual_errors, &usual);
+        struct scene scene = scene_of(-35.2, -64.9, "2027-03-18", seed, &simulate_careful, &usual);
         int before = reduced(&scene).left_outs;
         scene.run.reading[4].shadow_m += 0.273;
         struct reduction reduction = reduced(&scene);
@@ -265,7 +257,7 @@ static void expect_run_slip(const struct scene *scene, enum reduce_status status
 
 static void test_slips_of_a_run_are_named(void **state) {
     (void)state;
-    const struct scene sound = scene_of(-35.2, -64.9, "2027-05-18", 5, &usual_errors, &usual);
+    const struct scene sound = scene_of(-35.2, -64.9, "2027-05-18", 5, &simulate_careful, &usual);
     expect_run_slip(&sound, REDUCE_OK, SLIP_NONE);
 
     struct scene scene = sound;
@@ -345,13 +337,13 @@ static void test_few_readings(void **state) {
     (void)state;
     for (int n = 0; n <= 5; n++) {
         struct session few = {.readings = n, .start_s = -600.0 * n / 2.0, .step_s = 600.0};
-        struct scene scene = scene_of(44.5, 3.2, "2027-03-21", 9, &usual_errors, &few);
+        struct scene scene = scene_of(44.5, 3.2, "2027-03-21", 9, &simulate_careful, &few);
         struct reduction reduction = reduced(&scene);
         assert_int_equal(reduction.status, n < REDUCE_READINGS_MIN ? REDUCE_TOO_FEW : REDUCE_OK);
     }
     /* Three readings never lose one, however odd it is. */
     struct session three = {.readings = 3, .start_s = -600.0, .step_s = 600.0};
-    struct scene scene = scene_of(44.5, 3.2, "2027-03-21", 9, &usual_errors, &three);
+    struct scene scene = scene_of(44.5, 3.2, "2027-03-21", 9, &simulate_careful, &three);
     scene.run.reading[1].shadow_m += 0.05;
     assert_int_equal(reduced(&scene).left_outs, 0);
 }
@@ -359,7 +351,7 @@ static void test_few_readings(void **state) {
 /* However bad a run, at most a quarter of it is left out. */
 static void test_no_more_is_left_out_than_can_be_justified(void **state) {
     (void)state;
-    struct scene scene = scene_of(44.5, 3.2, "2027-03-21", 9, &usual_errors, &usual);
+    struct scene scene = scene_of(44.5, 3.2, "2027-03-21", 9, &simulate_careful, &usual);
     struct chance chance = chance_seeded(4);
     for (int i = 0; i < scene.run.readings; i++)
         scene.run.reading[i].shadow_m += 0.04 * chance_normal(&chance);
@@ -373,7 +365,7 @@ static void test_no_more_is_left_out_than_can_be_justified(void **state) {
  * readings sent in time order backwards must agree to rounding. */
 static void test_order_of_readings_does_not_matter(void **state) {
     (void)state;
-    struct scene scene = scene_of(44.5, 3.2, "2027-03-21", 9, &usual_errors, &usual);
+    struct scene scene = scene_of(44.5, 3.2, "2027-03-21", 9, &simulate_careful, &usual);
     struct reduction forward = reduced(&scene);
     for (int i = 0, j = scene.run.readings - 1; i < j; i++, j--) {
         struct reading swap = scene.run.reading[i];

@@ -3,6 +3,7 @@
  * libnova with a reduction to apparent place written here). ERFA is the module's
  * own engine, so a value marked "recomputed" guards against change, and only the
  * published ones and libnova prove it right. */
+#include "tests/data/almanac_2025.h"
 #include "tests/unit/near.h"
 
 #include <erfa.h>
@@ -143,34 +144,17 @@ static void test_equinoxes_and_solstices(void **state) {
  * 0.04 s. Tolerances 3", 0.3 s and the last digit printed of the semidiameter. */
 static void test_table_of_2025(void **state) {
     (void)state;
-    static const struct {
-        const char *date;
-        double declination_deg, equation_min, semidiameter_arcsec;
-    } rows[] = {
-        {"2025-01-01", -22.9559, -3.6781, 975.88},  {"2025-01-15", -21.0233, -9.4825, 975.58},
-        {"2025-02-01", -16.9468, -13.5831, 973.80}, {"2025-02-15", -12.4939, -14.0636, 971.49},
-        {"2025-03-01", -7.3837, -12.2489, 968.39},  {"2025-03-15", -1.9274, -8.8139, 964.91},
-        {"2025-04-01", 4.7471, -3.7681, 960.24},    {"2025-04-15", 9.9568, 0.0509, 956.48},
-        {"2025-05-01", 15.2400, 2.9460, 952.36},    {"2025-05-15", 18.9930, 3.6605, 949.31},
-        {"2025-06-01", 22.1266, 2.1137, 946.34},    {"2025-06-15", 23.3296, -0.5517, 944.77},
-        {"2025-07-01", 23.0680, -3.9511, 943.93},   {"2025-07-15", 21.4343, -6.0312, 944.16},
-        {"2025-08-01", 17.8736, -6.3558, 945.54},   {"2025-08-15", 13.8764, -4.4512, 947.57},
-        {"2025-09-01", 8.0773, 0.0559, 950.95},     {"2025-09-15", 2.8161, 4.8769, 954.29},
-        {"2025-10-01", -3.3985, 10.4089, 958.56},   {"2025-10-15", -8.7139, 14.2799, 962.39},
-        {"2025-11-01", -14.5990, 16.4146, 966.91},  {"2025-11-15", -18.6160, 15.3754, 970.16},
-        {"2025-12-01", -21.8811, 10.8857, 973.20},  {"2025-12-15", -23.2913, 4.7730, 974.95},
-    };
-    for (size_t i = 0; i < COUNT_OF(rows); i++) {
+    for (size_t i = 0; i < COUNT_OF(almanac_2025); i++) {
         struct sun_day day;
         struct sun_place place;
-        assert_true(sun_day_build(near_date(rows[i].date), &day));
+        assert_true(sun_day_build(near_date(almanac_2025[i].date), &day));
         sun_at(&day, day.centre_utc_s, &place);
-        check_near(rows[i].date, place.declination_deg, rows[i].declination_deg, 3.0 * ARCSEC,
-                   "deg of declination");
-        check_near(rows[i].date, place.equation_of_time_s, 60.0 * rows[i].equation_min, 0.3,
-                   "s of equation of time");
-        check_near(rows[i].date, 3600.0 * place.semidiameter_deg, rows[i].semidiameter_arcsec,
-                   0.006, "arcsec of semidiameter");
+        check_near(almanac_2025[i].date, place.declination_deg, almanac_2025[i].declination_deg,
+                   3.0 * ARCSEC, "deg of declination");
+        check_near(almanac_2025[i].date, place.equation_of_time_s,
+                   60.0 * almanac_2025[i].equation_min, 0.3, "s of equation of time");
+        check_near(almanac_2025[i].date, 3600.0 * place.semidiameter_deg,
+                   almanac_2025[i].semidiameter_arcsec, 0.006, "arcsec of semidiameter");
     }
 }
 
