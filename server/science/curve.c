@@ -19,6 +19,8 @@
 #define PAIRS_MAX 160        /* elementary fits tried for a robust start */
 #define STRAYS_MAX (RUN_READINGS_MAX / 4)
 #define SMALLEST_DETERMINANT 1e-12 /* of the product of the diagonal */
+#define SETTLED_DEG 1e-6
+#define SETTLED_S 1e-3
 #define ROUNDS 12
 
 /* Times given to whole minutes, or whole tens of seconds, are rounded. */
@@ -83,23 +85,36 @@ void curve_init(struct curve *curve, const struct place *place, const struct run
     }
 }
 
-double curve_slopes(const struct curve *curve, double lat_deg, double t_clock_s, double offset_s,
-                    double *by_lat, double *by_offset) {
-    double t_utc_s = t_clock_s - offset_s;
+/* A latitude with what every sight needs of it. */
+struct parallel {
+    double sine, cosine;
+};
+
+static struct parallel parallel_of(double lat_deg) {
+    return (struct parallel){angle_sin(lat_deg), angle_cos(lat_deg)};
+}
+
+static double slopes_on(const struct curve *curve, const struct parallel *lat, double t_utc_s,
+                        double *by_lat, double *by_offset) {
     struct sun_place sun;
     sun_at(curve->day, t_utc_s, &sun);
     double hour_deg = sun_hour_angle_deg(curve->day, t_utc_s, curve->place->lon_deg);
-    double sin_lat = angle_sin(lat_deg), cos_lat = angle_cos(lat_deg);
     double sin_dec = angle_sin(sun.declination_deg), cos_dec = angle_cos(sun.declination_deg);
     double cos_hour = angle_cos(hour_deg), sin_hour = angle_sin(hour_deg);
-    double up = sin_lat * sin_dec + cos_lat * cos_dec * cos_hour;
-    double north = cos_lat * sin_dec - sin_lat * cos_dec * cos_hour;
+    double up = lat->sine * sin_dec + lat->cosine * cos_dec * cos_hour;
+    double north = lat->cosine * sin_dec - lat->sine * cos_dec * cos_hour;
     double west = cos_dec * sin_hour;
-    double sine = hypot(north, west);
+    double sine = sqrt(north * north + west * west);
     double safe_sine = fmax(sine, SMALLEST_SINE);
     *by_lat = -north / safe_sine;
-    *by_offset = -cos_lat * west / safe_sine * ANGLE_DEG_PER_DAY_S;
+    *by_offset = -lat->cosine * west / safe_sine * ANGLE_DEG_PER_DAY_S;
     return atan2(sine, up) * ANGLE_DEG_PER_RAD;
+}
+
+double curve_slopes(const struct curve *curve, double lat_deg, double t_clock_s, double offset_s,
+                    double *by_lat, double *by_offset) {
+    const struct parallel lat = parallel_of(lat_deg);
+    return slopes_on(curve, &lat, t_clock_s - offset_s, by_lat, by_offset);
 }
 
 double curve_zenith_deg(const struct curve *curve, double lat_deg, double t_clock_s,
@@ -134,6 +149,7 @@ bool curve_fit(const struct curve *curve, double start_lat_deg, double start_off
     double lat_information = 0.0, chi2 = 0.0;
     bool settled = false;
     for (int round = 0; round < ROUNDS && !settled; round++) {
+        const struct parallel lat = parallel_of(lat_deg);
         struct normal normal;
         normal_init(&normal, 2);
         normal_add(&normal, (const double[]){0.0, 1.0}, prior_offset_s - offset_s, prior_s);
@@ -144,7 +160,7 @@ bool curve_fit(const struct curve *curve, double start_lat_deg, double start_off
                 continue;
             double slope[2];
             double zenith_deg =
-                curve_slopes(curve, lat_deg, sight->t_utc_s, offset_s, &slope[0], &slope[1]);
+                slopes_on(curve, &lat, sight->t_utc_s - offset_s, &slope[0], &slope[1]);
             double residual = (sight->zenith_deg - zenith_deg) / sight->sigma_deg;
             normal_add(&normal, slope, sight->zenith_deg - zenith_deg, sight->sigma_deg);
             lat_information += slope[0] * slope[0] / (sight->sigma_deg * sight->sigma_deg);
@@ -160,7 +176,8 @@ bool curve_fit(const struct curve *curve, double start_lat_deg, double start_off
         if (!on_known_side(curve, lat_deg))
             lat_deg = curve->noon_declination_deg + curve->side * NEAREST_DEG;
         offset_s += shorten * step[1];
-        settled = fabs(step[0]) < 1e-9 && fabs(step[1]) < 1e-5;
+        /* A further step would be a thousandth of this one. */
+        settled = fabs(step[0]) < SETTLED_DEG && fabs(step[1]) < SETTLED_S;
         if (!(fabs(lat_deg) < 180.0 && fabs(offset_s) < ANGLE_DAY_S))
             return false;
     }

@@ -199,18 +199,15 @@ static bool one_length(const struct run *run) {
 
 /* Median of |measured - expected| zenith distance, were the run sent like this; of
  * a run with one length throughout, the best. */
-static double misfit_deg(const struct place *place, const struct run *run,
-                         const struct sun_day *day) {
-    struct curve curve;
+static double misfit_deg(const struct curve *curve) {
     double off_deg[RUN_READINGS_MAX];
-    curve_init(&curve, place, run, day);
-    for (int i = 0; i < curve.sights; i++) {
-        const struct sight *sight = &curve.sight[i];
-        double zenith_deg = curve_zenith_deg(&curve, place->lat_deg, sight->t_utc_s, 0.0);
+    for (int i = 0; i < curve->sights; i++) {
+        const struct sight *sight = &curve->sight[i];
+        double zenith_deg = curve_zenith_deg(curve, curve->place->lat_deg, sight->t_utc_s, 0.0);
         off_deg[i] = isnan(sight->zenith_deg) ? 90.0 : fabs(sight->zenith_deg - zenith_deg);
     }
-    qsort(off_deg, (size_t)curve.sights, sizeof off_deg[0], ascending);
-    return off_deg[one_length(run) ? 0 : curve.sights / 2];
+    qsort(off_deg, (size_t)curve->sights, sizeof off_deg[0], ascending);
+    return off_deg[one_length(curve->run) ? 0 : curve->sights / 2];
 }
 
 /* The run as it would have been without one of the slips below. */
@@ -247,7 +244,7 @@ enum slip slip_of_senseless_run(const struct curve *curve) {
         {SLIP_CLOCK_HOUR, -1800.0},   {SLIP_HALF_DAY, 43200.0},   {SLIP_HALF_DAY, -43200.0},
         {SLIP_POSITION_SWAPPED, 1.0},
     };
-    double sent_deg = misfit_deg(curve->place, curve->run, curve->day);
+    double sent_deg = misfit_deg(curve);
     if (sent_deg < SENSELESS_DEG)
         return SLIP_NONE;
     enum slip best = SLIP_NONE;
@@ -258,7 +255,9 @@ enum slip slip_of_senseless_run(const struct curve *curve) {
         struct place place;
         struct run run;
         without(hypotheses[k].slip, hypotheses[k].factor, curve, &place, &run);
-        double deg = misfit_deg(&place, &run, curve->day);
+        struct curve without_slip;
+        curve_init(&without_slip, &place, &run, curve->day);
+        double deg = misfit_deg(&without_slip);
         /* One length throughout speaks for itself: no other slip makes that. */
         if (deg < best_deg && one_length(curve->run) && hypotheses[k].slip == SLIP_LENGTHS_SWAPPED)
             return SLIP_LENGTHS_SWAPPED;
@@ -291,32 +290,30 @@ enum slip slip_of_height(const struct curve *curve, const struct curve_fit *fit,
     return needed_m > curve->height_m ? SLIP_PART_MISSING : SLIP_PART_TWICE;
 }
 
-/* Chi-square of one curve with a step before order[first]; first = count: no step. */
-static double step_chi2(const struct curve *curve, const struct curve_fit *fit, const int *order,
-                        int count, int first, double *step_over_sigma) {
+/* A sight about the fitted curve: residual and slopes by latitude and offset. */
+struct about {
+    double residual, slope[2], sigma;
+};
+
+/* Chi-square of one curve with a step before the sight `first`. */
+static double step_chi2(const struct curve *curve, const struct curve_fit *fit,
+                        const struct about *about, int count, int first, double *step_over_sigma) {
     struct normal normal;
-    normal_init(&normal, first < count ? 3 : 2);
+    normal_init(&normal, 3);
     normal_add(&normal, (const double[]){0.0, 1.0, 0.0}, -fit->offset_s, curve->clock_sigma_s);
-    double residual[RUN_READINGS_MAX], slope[RUN_READINGS_MAX][3];
-    for (int k = 0; k < count; k++) {
-        const struct sight *sight = &curve->sight[order[k]];
-        residual[k] = sight->zenith_deg - curve_slopes(curve, fit->lat_deg, sight->t_utc_s,
-                                                       fit->offset_s, &slope[k][0], &slope[k][1]);
-        slope[k][2] = k >= first;
-        normal_add(&normal, slope[k], residual[k], sight->sigma_deg);
-    }
+    for (int k = 0; k < count; k++)
+        normal_add(&normal, (const double[]){about[k].slope[0], about[k].slope[1], k >= first},
+                   about[k].residual, about[k].sigma);
     double x[NORMAL_MAX] = {0.0}, covariance[NORMAL_MAX][NORMAL_MAX];
     if (!normal_solve(&normal, x, covariance))
         return INFINITY;
     double chi2 = 0.0;
     for (int k = 0; k < count; k++) {
-        double left = residual[k];
-        for (int j = 0; j < normal.unknowns; j++)
-            left -= slope[k][j] * x[j];
-        chi2 += pow(left / curve->sight[order[k]].sigma_deg, 2.0);
+        double left = about[k].residual - about[k].slope[0] * x[0] - about[k].slope[1] * x[1] -
+                      (k >= first ? x[2] : 0.0);
+        chi2 += left / about[k].sigma * (left / about[k].sigma);
     }
-    if (first < count)
-        *step_over_sigma = fabs(x[2]) / sqrt(covariance[2][2]);
+    *step_over_sigma = fabs(x[2]) / sqrt(covariance[2][2]);
     return chi2;
 }
 
@@ -357,9 +354,17 @@ int slip_bump(const struct curve *curve, const struct curve_fit *fit, const int 
     int strays = count - curve_kept(curve);
     double best = INFINITY, best_step = 0.0;
     int best_first = 0;
+    struct about about[RUN_READINGS_MAX];
+    for (int k = 0; k < count; k++) {
+        const struct sight *sight = &curve->sight[order[k]];
+        double zenith_deg = curve_slopes(curve, fit->lat_deg, sight->t_utc_s, fit->offset_s,
+                                         &about[k].slope[0], &about[k].slope[1]);
+        about[k].residual = sight->zenith_deg - zenith_deg;
+        about[k].sigma = sight->sigma_deg;
+    }
     for (int first = 3; first <= count - 2; first++) {
         double step = 0.0;
-        double chi2 = step_chi2(curve, fit, order, count, first, &step);
+        double chi2 = step_chi2(curve, fit, about, count, first, &step);
         if (chi2 < best) {
             best = chi2;
             best_step = step;
