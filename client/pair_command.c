@@ -32,13 +32,13 @@ struct measure {
 
 /* "29.2" or "29.2~0.1". */
 static bool parse_measure(const char *text, double least, double most, struct measure *out) {
-    char value[32] = "";
+    char value[32];
     const char *tilde = strchr(text, '~');
     size_t length = tilde != NULL ? (size_t)(tilde - text) : strlen(text);
     struct measure measure = {0.0, 0.0};
     if (length >= sizeof value)
         return false;
-    memcpy(value, text, length);
+    snprintf(value, sizeof value, "%.*s", (int)length, text);
     if (!number_parse(value, &measure.value) ||
         (tilde != NULL && !number_parse(tilde + 1, &measure.sigma)))
         return false;
@@ -102,7 +102,7 @@ static void print_plain(const struct pair *pair, const struct measure *distance)
 }
 
 static enum leave run(struct client *client) {
-    struct measure angle[2], distance;
+    struct measure angle[2] = {{0.0, 0.0}, {0.0, 0.0}}, distance = {0.0, 0.0};
     enum leave leave = take(client, angle, &distance);
     if (leave != LEAVE_OK)
         return leave;
