@@ -138,52 +138,57 @@ static double tell_points(struct combine_point *points, size_t count, const stru
     return chi2;
 }
 
-/* Standard deviation of normal errors whose absolute values have this median. */
-static double sigma_of_mad(double mad) {
-    return mad / 0.6745;
-}
-
-/* Leaves out the points that do not belong to the robust line. The line has an
- * uncertainty of its own, and with a few precise sites among coarse ones it is the
- * larger: a precise site must not pay for it. */
-static void flag_strays(struct combine_point *points, size_t count, const struct slopes *slopes,
-                        double *scratch) {
-    double *level = scratch, *size = level + count, *sigmas = size + count;
-    double slope_sigma = 0.5 * (slopes->high - slopes->low);
+/* Leaves out the points that do not belong to the robust line of this slope. Returns
+ * the limit, in the points' own sigma, that its scatter asks for. */
+static double flag_strays(struct combine_point *points, size_t count, double slope,
+                          double *scratch) {
+    double *level = scratch, *size = scratch + count;
     size_t judged = 0;
     for (size_t begin = 0, end; begin < count; begin = end) {
         end = group_end(points, count, begin);
-        size_t sites = end - begin;
-        double middle_km = 0.0;
-        for (size_t i = begin; i < end; i++) {
-            level[i - begin] = points[i].noon_angle_deg - slopes->median * points[i].meridian_km;
-            middle_km += points[i].meridian_km / (double)sites;
-        }
-        double intercept = median_of(level, sites);
+        for (size_t i = begin; i < end; i++)
+            level[i - begin] = points[i].noon_angle_deg - slope * points[i].meridian_km;
+        double intercept = median_of(level, end - begin);
         for (size_t i = begin; i < end; i++) {
             points[i].residual_deg =
-                points[i].noon_angle_deg - slopes->median * points[i].meridian_km - intercept;
-            level[i - begin] = fabs(points[i].residual_deg);
-        }
-        /* A median scatters by sqrt(pi / 2) times what a mean does. */
-        double level_sigma = 1.2533 * sigma_of_mad(median_of(level, sites)) / sqrt((double)sites);
-        for (size_t i = begin; i < end; i++) {
-            double turn_deg = slope_sigma * (points[i].meridian_km - middle_km);
-            double line_sigma_deg = hypot(level_sigma, turn_deg);
-            sigmas[i] = fabs(points[i].residual_deg) / hypot(points[i].sigma_deg, line_sigma_deg);
-            if (sites >= JUDGED_SITES)
-                size[judged++] = sigmas[i];
+                points[i].noon_angle_deg - slope * points[i].meridian_km - intercept;
+            if (end - begin >= JUDGED_SITES)
+                size[judged++] = fabs(points[i].residual_deg) / points[i].sigma_deg;
         }
     }
     if (judged < JUDGED_SITES)
-        return;
+        return INFINITY;
     size_t strays = (size_t)(STRAY_SHARE * (double)judged);
-    double limit = STRAY_SIGMAS * fmax(1.0, sigma_of_mad(median_of(size, judged)));
-    limit = fmax(limit, size[judged - 1 - strays]);
+    double limit = STRAY_SIGMAS * fmax(1.0, median_of(size, judged) / 0.6745);
+    double bar = fmax(limit, size[judged - 1 - strays]);
     for (size_t begin = 0, end; begin < count; begin = end) {
         end = group_end(points, count, begin);
         for (size_t i = begin; i < end && end - begin >= JUDGED_SITES; i++)
-            points[i].left_out = sigmas[i] > limit;
+            points[i].left_out = fabs(points[i].residual_deg) / points[i].sigma_deg > bar;
+    }
+    return limit;
+}
+
+/* Takes back the points that lie off the robust line for the line's sake: it knows no
+ * weights, and among coarse sites it can pass a precise one by many of its sigma. They
+ * are judged again by the weighted line of all others, that line's variance included. */
+static void readmit(struct combine_point *points, size_t count, double limit) {
+    struct line line = fit_line(points, count);
+    if (!(line.sxx > 0.0))
+        return;
+    for (size_t begin = 0, end; begin < count; begin = end) {
+        end = group_end(points, count, begin);
+        struct centre centre = centre_of(points, begin, end);
+        for (size_t i = begin; i < end && centre.used > 0; i++) {
+            struct combine_point *point = &points[i];
+            if (!point->left_out)
+                continue;
+            double off_km = point->meridian_km - centre.meridian_km;
+            double residual = point->noon_angle_deg - centre.angle_deg - line.slope * off_km;
+            double variance =
+                1.0 / weight_of(point) + 1.0 / centre.weight + off_km * off_km / line.sxx;
+            point->left_out = residual * residual > limit * limit * variance;
+        }
     }
 }
 
@@ -224,7 +229,7 @@ void combine_fit(struct combine_point *points, size_t count, double *scratch,
             combined.median_low_km = 360.0 / slopes.high;
             combined.median_high_km = slopes.low > 0.0 ? 360.0 / slopes.low : INFINITY;
         }
-        flag_strays(points, count, &slopes, scratch);
+        readmit(points, count, flag_strays(points, count, slopes.median, scratch));
         for (size_t i = 0; i < count; i++)
             combined.left_out += points[i].left_out;
     }

@@ -5,8 +5,9 @@
  * signed noon angle (moved to one instant of declination per group) on meridian
  * distance, one intercept per group (one noon: a day or a spare day), one common
  * slope; C = 360 / slope. Sites that do not belong are flagged against a robust
- * line (median slope, median intercepts, MAD scale) before the fit; the Birge ratio (Phys. Rev. 40
- * (1932) 207) widens sigma when chi-square asks for it. The median of all
+ * line (median slope, median intercepts, MAD scale) before the fit, and taken back
+ * where the weighted line of the others does not confirm it; the Birge ratio (Phys.
+ * Rev. 40 (1932) 207) widens sigma when chi-square asks for it. The median of all
  * pairwise slopes within groups (Theil 1950, Sen, JASA 63 (1968) 1379) is a
  * second opinion. The answer depends on the set of sites, not on their order. */
 #ifndef NOONARC_COMBINE_H
