@@ -11,6 +11,16 @@ OPTIMISE ?= -O2 -g
 WARN ?= -Wall -Wextra -Werror -Wshadow -Wstrict-prototypes -Wmissing-prototypes -Wvla \
   -Wno-missing-field-initializers
 SANITISE ?=
+# V=1 shows the commands themselves.
+ifeq ($(V),1)
+SAY = @:
+RUN =
+else
+SAY = @echo
+RUN = @
+endif
+# The steps below start make again; unless you said -j, on all processors.
+PARALLEL = $(if $(findstring -j,$(MAKEFLAGS)),,-j$(shell nproc))
 # Contraction into fused multiply-adds would let two machines differ in the last bit.
 CFLAGS = -std=c11 -D_GNU_SOURCE -ffp-contract=off -I. $(OPTIMISE) $(WARN) $(SANITISE) -MMD -MP
 LDFLAGS = $(SANITISE)
@@ -44,15 +54,19 @@ BENCHES := $(patsubst tests/bench/%.c,$(BUILD)/bench/%,$(BENCH_SRC))
 all: $(BUILD)/noonarcd $(BUILD)/noonarc
 
 $(BUILD)/noonarcd: $(call objects,$(wildcard server/*.c)) $(SERVER_OBJ) $(CORE_OBJ)
-	$(CC) $(LDFLAGS) -o $@ $^ $(SERVER_LIBS)
+	$(SAY) "  link     $@"
+	$(RUN)$(CC) $(LDFLAGS) -o $@ $^ $(SERVER_LIBS)
 $(BUILD)/noonarc: $(CLIENT_OBJ) $(CORE_OBJ)
-	$(CC) $(LDFLAGS) -o $@ $^ $(CLIENT_LIBS)
+	$(SAY) "  link     $@"
+	$(RUN)$(CC) $(LDFLAGS) -o $@ $^ $(CLIENT_LIBS)
 
 $(BUILD)/obj/%.o: %.c
 	@mkdir -p $(@D)
-	$(CC) $(CFLAGS) -c -o $@ $<
+	$(SAY) "  compile  $<"
+	$(RUN)$(CC) $(CFLAGS) -c -o $@ $<
 $(BUILD)/gen/%.o: $(BUILD)/gen/%.c
-	$(CC) $(CFLAGS) -c -o $@ $<
+	$(SAY) "  compile  $<"
+	$(RUN)$(CC) $(CFLAGS) -c -o $@ $<
 
 # Text carried inside the server: one C string a line of the file.
 quote = sed -e 's/\\/\\\\/g' -e 's/"/\\"/g' -e 's/^/    "/' -e 's/$$/\\n"/'
@@ -72,22 +86,24 @@ $(BUILD)/gen/openapi.c: server/api/openapi.json Makefile
 
 $(BUILD)/tests/%: $(BUILD)/obj/tests/%.o $(TEST_HELP_OBJ) $(SERVER_OBJ) $(CORE_OBJ)
 	@mkdir -p $(@D)
-	$(CC) $(LDFLAGS) -o $@ $^ $(TEST_LIBS)
+	$(SAY) "  link     $@"
+	$(RUN)$(CC) $(LDFLAGS) -o $@ $^ $(TEST_LIBS)
 $(BUILD)/bench/%: $(BUILD)/obj/tests/bench/%.o $(SIMULATE_OBJ) $(SERVER_OBJ) $(CORE_OBJ)
 	@mkdir -p $(@D)
-	$(CC) $(LDFLAGS) -o $@ $^ $(SERVER_LIBS) -lcurl
+	$(SAY) "  link     $@"
+	$(RUN)$(CC) $(LDFLAGS) -o $@ $^ $(SERVER_LIBS) -lcurl
 
 setup:
 	@deploy/setup
 
 # `make test` also sets up; `make check` is the same without asking for packages.
 test: setup
-	@$(MAKE) --no-print-directory check
+	@$(MAKE) --no-print-directory $(PARALLEL) check
 check: all $(TESTS)
 	@BUILD=$(BUILD) tests/run $(TESTS)
 
 asan: setup
-	@$(MAKE) --no-print-directory check BUILD=$(BUILD)/asan OPTIMISE='-O1 -g -fno-omit-frame-pointer' \
+	@$(MAKE) --no-print-directory $(PARALLEL) check BUILD=$(BUILD)/asan OPTIMISE='-O1 -g -fno-omit-frame-pointer' \
 	  SANITISE='-fsanitize=address,undefined -fno-sanitize-recover=all'
 
 FORMATTED := $(shell find server client tests deploy -name '*.[ch]')
@@ -107,15 +123,17 @@ study: setup
 SEED ?= 1
 RUNS ?= 400
 $(BUILD)/noon-study: $(call objects,tests/study/noon_study.c) $(SIMULATE_OBJ) $(CORE_OBJ)
-	$(CC) $(LDFLAGS) -o $@ $^ $(CORE_LIBS)
+	$(SAY) "  link     $@"
+	$(RUN)$(CC) $(LDFLAGS) -o $@ $^ $(CORE_LIBS)
 $(BUILD)/demo-day: $(call objects,deploy/demo_day.c) $(SIMULATE_OBJ) $(CORE_OBJ)
-	$(CC) $(LDFLAGS) -o $@ $^ $(CORE_LIBS)
+	$(SAY) "  link     $@"
+	$(RUN)$(CC) $(LDFLAGS) -o $@ $^ $(CORE_LIBS)
 
 bench: all $(BENCHES)
 	@BUILD=$(BUILD) tests/bench/run
 
 demo: setup
-	@$(MAKE) --no-print-directory all $(BUILD)/demo-day
+	@$(MAKE) --no-print-directory $(PARALLEL) all $(BUILD)/demo-day
 	@BUILD=$(BUILD) deploy/demo
 
 install: all
