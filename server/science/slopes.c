@@ -4,8 +4,10 @@
  * a merge sort counts the slopes up to v, and lists those between two values. */
 #include "server/science/slopes.h"
 
+#include <float.h>
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #define SAMPLE 2048 /* slopes drawn for a first bracket */
 
@@ -32,8 +34,10 @@ struct search {
     const struct slope_point *points; /* by group, x, y */
     size_t count;
     double *scratch;
-    double low, high;     /* the slope wanted lies in (low, high] */
-    int64_t below, up_to; /* how many slopes are at most low, at most high */
+    int64_t slopes;         /* in all */
+    double least, greatest; /* no slope lies outside, but for its rounding */
+    double low, high;       /* the slope wanted lies in (low, high] */
+    int64_t below, up_to;   /* how many slopes are counted up to low, up to high */
 };
 
 static size_t group_end(const struct search *search, size_t begin) {
@@ -95,35 +99,48 @@ static int64_t count_at_most(const struct search *search, double v) {
     return pairs;
 }
 
-/* Sets low below and high at or above every slope; counts all. False without any. */
-static bool bounds(struct search *search) {
-    search->low = INFINITY;
-    search->high = -INFINITY;
-    search->below = search->up_to = 0;
+/* Counts all slopes and sets least and greatest. */
+static void survey(struct search *search) {
+    search->least = INFINITY;
+    search->greatest = -INFINITY;
+    search->slopes = 0;
     for (size_t begin = 0, end; begin < search->count; begin = end) {
         end = group_end(search, begin);
         int64_t size = (int64_t)(end - begin);
-        search->up_to += size * (size - 1) / 2;
+        search->slopes += size * (size - 1) / 2;
         /* A slope is a mean of the steps between neighbouring columns it spans. */
         for (size_t column = begin, next; column < end; column = next) {
             next = column_end(search, column);
             int64_t tall = (int64_t)(next - column);
-            search->up_to -= tall * (tall - 1) / 2;
+            search->slopes -= tall * (tall - 1) / 2;
             if (next == end)
                 break;
+            const struct slope_point *here = &search->points[column];
+            const struct slope_point *there = &search->points[next];
             size_t last = column_end(search, next);
-            double dx = search->points[next].x - search->points[column].x;
-            search->low =
-                fmin(search->low, (search->points[next].y - search->points[next - 1].y) / dx);
-            search->high =
-                fmax(search->high, (search->points[last - 1].y - search->points[column].y) / dx);
+            double dx = there->x - here->x;
+            search->least = fmin(search->least, (there->y - search->points[next - 1].y) / dx);
+            search->greatest = fmax(search->greatest, (search->points[last - 1].y - here->y) / dx);
         }
     }
-    if (search->up_to == 0)
-        return false;
-    search->low = nextafter(search->low - fabs(search->low) * 1e-12, -INFINITY);
-    search->high = nextafter(search->high + fabs(search->high) * 1e-12, INFINITY);
-    return true;
+}
+
+/* Sets low and high about every slope: as far outside as it takes for the counting,
+ * whose y - v x is rounded, to see it so. */
+static void surround(struct search *search) {
+    double start = 1e-12 * (1.0 + fabs(search->least) + fabs(search->greatest));
+    double margin = start;
+    do {
+        search->low = fmax(search->least - margin, -DBL_MAX);
+        search->below = count_at_most(search, search->low);
+        margin *= 1024.0;
+    } while (search->below > 0 && search->low > -DBL_MAX);
+    margin = start;
+    do {
+        search->high = fmin(search->greatest + margin, DBL_MAX);
+        search->up_to = count_at_most(search, search->high);
+        margin *= 1024.0;
+    } while (search->up_to < search->slopes && search->high < DBL_MAX);
 }
 
 static void try_at(struct search *search, double trial, int64_t rank) {
@@ -157,7 +174,7 @@ static void bracket(struct search *search, int64_t rank) {
     if (drawn < 64)
         return;
     qsort(sample, (size_t)drawn, sizeof sample[0], ascending);
-    double share = (double)rank / (double)search->up_to;
+    double share = (double)rank / (double)search->slopes;
     double about = share * drawn, doubt = 3.0 * sqrt(drawn * share * (1.0 - share)) + 2.0;
     if (about - doubt >= 0.0)
         try_at(search, sample[(int)(about - doubt)], rank);
@@ -165,7 +182,25 @@ static void bracket(struct search *search, int64_t rank) {
         try_at(search, sample[(int)(about + doubt)], rank);
 }
 
-/* Narrows (low, high] until it holds at most `enough` slopes, or one value. */
+/* Place of a double among all doubles: neighbours differ by one. */
+static int64_t ordinal(double value) {
+    int64_t bits;
+    memcpy(&bits, &value, sizeof bits);
+    return bits < 0 ? INT64_MIN - bits : bits;
+}
+
+/* The double half way between two others by count of doubles: 64 halvings leave
+ * nothing between, whatever the magnitudes. */
+static double halfway(double low, double high) {
+    int64_t from = ordinal(low), to = ordinal(high);
+    int64_t middle = from / 2 + to / 2 + (from % 2 + to % 2) / 2;
+    int64_t bits = middle < 0 ? INT64_MIN - middle : middle;
+    double value;
+    memcpy(&value, &bits, sizeof value);
+    return value;
+}
+
+/* Narrows (low, high] until it holds at most `enough` slopes, or no double between. */
 static void narrow(struct search *search, int64_t rank, int64_t enough) {
     for (int round = 0; search->up_to - search->below > enough; round++) {
         double left = (double)(search->up_to - search->below);
@@ -175,7 +210,7 @@ static void narrow(struct search *search, int64_t rank, int64_t enough) {
         double aside = (round % 2 == 0 ? 1.5 : -1.5) / sqrt(left);
         double trial = search->low + (share + aside) * (search->high - search->low);
         if (round % 4 == 3 || !(trial > search->low && trial < search->high))
-            trial = 0.5 * search->low + 0.5 * search->high;
+            trial = halfway(search->low, search->high);
         if (!(trial > search->low && trial < search->high))
             return;
         try_at(search, trial, rank);
@@ -208,8 +243,8 @@ static void list_turned(struct level *level, struct level *spare, size_t count, 
     list_turned(level + half, spare, count - half, list);
     for (size_t k = 0; k < count; k++) {
         bool right = i == half || (j < count && level[j].high <= level[i].high);
-        for (size_t p = i; right && p < half; p++)
-            if (level[p].point->x != level[j].point->x && list->count < list->room)
+        for (size_t p = i; right && p < half && list->count < list->room; p++)
+            if (level[p].point->x != level[j].point->x)
                 list->slope[list->count++] = slope_of(level[p].point, level[j].point);
         spare[k] = right ? level[j++] : level[i++];
     }
@@ -220,12 +255,14 @@ static void list_turned(struct level *level, struct level *spare, size_t count, 
 /* The slope of this rank (1-based). */
 static double slope_of_rank(struct search search, int64_t rank) {
     size_t enough = search.count;
+    if (rank <= search.below)
+        return search.least; /* steeper than doubles can tell */
     if (search.up_to > (int64_t)enough) {
         bracket(&search, rank);
         narrow(&search, rank, (int64_t)enough);
     }
-    if (search.up_to - search.below > (int64_t)enough)
-        return search.high; /* one value, many times */
+    /* What lies between low and high, or, where one value stands there many times, a
+     * part of it. */
     struct level *levels = (struct level *)search.scratch;
     struct list list = {search.scratch + 6 * search.count, 0, enough};
     for (size_t begin = 0, end; begin < search.count; begin = end) {
@@ -252,9 +289,11 @@ bool slopes_median(struct slope_point *points, size_t count, double z, double *s
                    struct slopes *out) {
     qsort(points, count, sizeof *points, by_group_x_y);
     struct search search = {.points = points, .count = count, .scratch = scratch};
-    if (!bounds(&search))
+    survey(&search);
+    if (search.slopes == 0)
         return false;
-    int64_t slopes = search.up_to;
+    surround(&search);
+    int64_t slopes = search.slopes;
     double variance = 0.0; /* of Kendall's sum, Sen 1968, without ties */
     for (size_t begin = 0, end; begin < count; begin = end) {
         end = group_end(&search, begin);
