@@ -3,7 +3,9 @@
 #include "server/science/uncertainty.h"
 
 #include <math.h>
+#include <stdbool.h>
 #include <stdio.h>
+#include <string.h>
 
 /* Power of ten of the second significant digit of sigma, after rounding to two. */
 static int place_of(double sigma) {
@@ -25,7 +27,8 @@ static void grouped(double value, int decimals, char *out, size_t size) {
     int length = snprintf(plain, sizeof plain, "%.*f", decimals, fabs(value));
     int whole = length - (decimals > 0 ? decimals + 1 : 0);
     size_t at = 0;
-    if (value < 0.0 && at + 1 < size)
+    bool rounds_to_zero = strpbrk(plain, "123456789") == NULL; /* no minus then */
+    if (value < 0.0 && !rounds_to_zero && at + 1 < size)
         out[at++] = '-';
     for (int i = 0; i < length && at + 1 < size; i++) {
         if (i > 0 && i < whole && (whole - i) % 3 == 0 && whole > 4 && at + 2 < size)

@@ -6,12 +6,13 @@
 
 #include <stddef.h>
 
-/* Decimals (>= 0) to show for a value with this sigma; 0 for sigma above 10;
+/* Decimals (>= 0) to show for a value with this sigma; 0 for sigma of 9.95 and more;
  * a default of 2 when sigma is not positive and finite. */
 int uncertainty_decimals(double sigma);
 
-/* Writes "39 940 ± 210", digits grouped by thin blanks when grouped; always
- * terminated. Values are rounded to sigma's two digits also left of the point. */
+/* Writes "39 940 ± 210", UTF-8, always terminated; whole parts of five digits and more
+ * in threes, parted by a blank. Values are rounded to sigma's two digits also left of
+ * the point. "39 940.12 ± unknown" without a sigma, "unknown" without a value. */
 void uncertainty_text(double value, double sigma, char *out, size_t size);
 
 #endif
