@@ -293,7 +293,7 @@ static void test_groups_and_influence_against_gsl(void **state) {
         check_digits("chi2 of groups", combined.chi2, chi2, 1e-7);
         for (size_t i = 0; i < count; i++) {
             double without_km = 360.0 / dummy_slope(points, count, i, &unused);
-            char label[40];
+            char label[64];
             snprintf(label, sizeof label, "influence, set %d, point %zu", set, i);
             check_near(label, points[i].influence_km, without_km - combined.circumference_km, 1e-5,
                        "km");

@@ -33,7 +33,7 @@ static void test_shadow_and_penumbra(void **state) {
                                                 [EDGE_PENUMBRA] = rows[i].penumbra_mm};
         for (int e = 0; e < EDGE_COUNT; e++) {
             enum edge edge = (enum edge)e;
-            char label[40];
+            char label[64];
             snprintf(label, sizeof label, "%s at z = %g", edge_name(edge), z);
             check_near(label, 1000.0 * gnomon_shadow_m(1.0, z, edge, &no_air, &far_sun),
                        expected_mm[e], 0.0051, "mm");
@@ -73,7 +73,7 @@ static void test_air_and_parallax(void **state) {
                     high_deg = middle_deg;
             }
             double shadow_m = 1.5 * tan(ANGLE_RAD_PER_DEG * low_deg);
-            char label[40];
+            char label[64];
             snprintf(label, sizeof label, "%s at z = %.1f", edge_name((enum edge)e), z);
             check_near(label, gnomon_shadow_m(1.5, z, (enum edge)e, &air, &sun), shadow_m,
                        1e-9 * (1.0 + shadow_m * shadow_m), "m");

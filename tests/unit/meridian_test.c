@@ -40,7 +40,7 @@ static void test_degrees_of_latitude(void **state) {
         double to_deg = lat_deg == 90.0 ? 90.0 : lat_deg + 0.5;
         double degree_m = meridian_arc_m(lat_deg - half, to_deg);
         double local_km = meridian_local_circumference_km(lat_deg);
-        char label[40];
+        char label[64];
         snprintf(label, sizeof label, "at latitude %g", lat_deg);
         check_near(label, degree_m, rows[i].degree_m, 0.0006, "m");
         check_near(label, degree_m / 1000.0, rows[i].handbook_km, 0.00051, "km");
@@ -81,7 +81,7 @@ static void test_geodesics(void **state) {
         {36.530042355041, 0, -48.164270779097768864, 5.762344694676510456, 9398502.0434687, 1e-7},
     };
     for (size_t i = 0; i < COUNT_OF(rows); i++) {
-        char label[40];
+        char label[64];
         snprintf(label, sizeof label, "row %zu of geodtest", i + 1);
         check_near(label,
                    meridian_geodesic_m(rows[i].lat1, rows[i].lon1, rows[i].lat2, rows[i].lon2),

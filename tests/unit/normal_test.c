@@ -99,7 +99,7 @@ static void test_pontius(void **state) {
             for (int q = 0; q < 3; q++)
                 variance += turn[k][p] * fit.covariance[p][q] * turn[k][q];
         }
-        char label[40];
+        char label[64];
         snprintf(label, sizeof label, "Pontius b%d", k);
         check_digits(label, b, pontius_b[k], 1e-9);
         snprintf(label, sizeof label, "Pontius sd of b%d", k);
@@ -165,7 +165,7 @@ static void test_wampler1(void **state) {
         b[0] += a[k];
     }
     for (int k = 0; k < 6; k++) {
-        char label[40];
+        char label[64];
         snprintf(label, sizeof label, "Wampler1 b%d", k);
         check_digits(label, b[k], 1.0, k == 0 ? 1e-7 : 1e-8);
     }
@@ -290,7 +290,7 @@ static void test_against_gsl(void **state) {
         double chi2;
         gsl_multifit_wlinear(design, weight, y, solution, covariance, &chi2, work);
         struct fit fit = fitted(unknowns, rows, columns, value, sigma);
-        char label[40];
+        char label[64];
         snprintf(label, sizeof label, "set %d of seed 1805", set);
         check_near(label, fit.chi2, chi2, 1e-9 * (1.0 + chi2), "");
         for (size_t k = 0; k < (size_t)unknowns; k++) {

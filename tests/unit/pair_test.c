@@ -127,7 +127,7 @@ static void test_fieller(void **state) {
                                             rows[i].arc_km, rows[i].arc_sigma_km, &c, &sigma, &low,
                                             &high),
                          PAIR_OK);
-        char label[40];
+        char label[64];
         snprintf(label, sizeof label, "row %zu", i);
         check_digits(label, low,
                      fieller_end(rows[i].angle_deg, rows[i].angle_sigma_deg, rows[i].arc_km,

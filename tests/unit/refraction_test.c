@@ -26,7 +26,7 @@ static void test_ray_tracing(void **state) {
     eraRefco(1005.0, 7.0, 0.8, 0.574, &a_rad, &b_rad);
     for (size_t i = 0; i < COUNT_OF(traced); i++) {
         double z = traced[i].zenith_deg, tangent = angle_tan(z);
-        char label[40];
+        char label[64];
         snprintf(label, sizeof label, "ray tracing at z = %g", z);
         check_near(label, 3600.0 * refraction_of_apparent(&air, z), traced[i].traced_arcsec,
                    0.003 * traced[i].traced_arcsec, "arcsec");
@@ -78,7 +78,7 @@ static void test_handbook_formulas(void **state) {
     for (size_t i = 0; i < COUNT_OF(rows); i++) {
         double altitude_deg = rows[i].altitude_deg;
         double ours_arcmin = 60.0 * refraction_of_apparent(&air, 90.0 - altitude_deg);
-        char label[40];
+        char label[64];
         snprintf(label, sizeof label, "integral at altitude %g", altitude_deg);
         check_near(label, ours_arcmin, rows[i].integral_arcmin, rows[i].tolerance_arcmin, "arcmin");
         check_digits("Bennett", ours_arcmin, bennett_arcmin(altitude_deg), 0.05);
@@ -107,7 +107,7 @@ static void test_standard_atmosphere(void **state) {
         struct refraction assumed = refraction_at(elevation_m, NAN, NAN);
         struct refraction pressed = refraction_at(elevation_m, rows[i].pressure_hpa, NAN);
         struct refraction warmed = refraction_at(elevation_m, NAN, rows[i].temperature_c);
-        char label[40];
+        char label[64];
         snprintf(label, sizeof label, "standard air at %g m", elevation_m);
         check_digits(label, assumed.a_deg, given.a_deg, 2e-5);
         check_digits(label, pressed.a_deg, given.a_deg, 2e-5);

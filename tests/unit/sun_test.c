@@ -13,7 +13,6 @@
 
 #include "server/science/angle.h"
 #include "server/science/sun.h"
-#include "tests/support/simulate.h"
 
 #define JD_UNIX_EPOCH 2440587.5
 #define ARCSEC (1.0 / 3600.0)
