@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* field_tables: what may come in, for every record: one row a field. The limits
  * of the contract stand here and nowhere else. */
+#include <float.h>
 #include <stddef.h>
 
 #include "server/wire/field.h"
@@ -18,28 +19,28 @@
 #define EACH(type, counted_in, counter)                                                            \
     .stride = sizeof(type), .count_offset = offsetof(counted_in, counter)
 #define SHADOW_MAX_MM (RUN_SHADOW_MAX_M * MM_PER_M)
-#define RUN_ID_LAST 9007199254740992.0 /* 2^53: whole numbers stay whole in every JSON reader */
+#define RUN_ID_LAST 9007199254740991.0 /* 2^53 - 1: whole in every JSON reader */
 
 /* A table is read by its columns: key, kind, required, destination, limits. */
 /* clang-format off */
 
-/* Latitudes to 180 here, so that an exchanged position is recognised as such
- * (record_check_site). */
+/* A latitude's range is for record_check_site to judge, which knows an exchanged
+ * position from a wrong one. */
 #define SITE struct site_record
 static const struct field site_rows[] = {
     {"site",      FIELD_ID,   false, ROOM(SITE, site)},
     {"name",      FIELD_NAME, true,  ROOM(SITE, name)},
-    {"lat_deg",   FIELD_REAL, true,  AT(SITE, place.lat_deg),      RANGE(-180.0, 180.0, "degrees")},
+    {"lat_deg",   FIELD_REAL, true,  AT(SITE, place.lat_deg),      RANGE(-DBL_MAX, DBL_MAX, "degrees")},
     {"lon_deg",   FIELD_REAL, true,  AT(SITE, place.lon_deg),      RANGE(-180.0, 180.0, "degrees")},
     {"elev_m",    FIELD_REAL, false, AT(SITE, place.elevation_m),  RANGE(-500.0, 9000.0, "m")},
     {"zone",      FIELD_ZONE, false, ROOM(SITE, zone)},
-    {"gnomon_mm", FIELD_REAL, false, AT(SITE, gnomon_mm), RANGE(SITE_GNOMON_MIN_MM, SITE_GNOMON_MAX_MM, "mm")},
+    {"gnomon_mm", FIELD_REAL, false, AT(SITE, gnomon_mm),          RANGE(SITE_GNOMON_MIN_MM, SITE_GNOMON_MAX_MM, "mm")},
     {"edge",      FIELD_EDGE, false, AT(SITE, edge)},
     {"contact",   FIELD_TEXT, false, ROOM(SITE, contact)},
 };
 const struct field_table site_fields = {"a site", site_rows, COUNT(site_rows)};
 
-static const struct field spare_row[] = {{NULL, FIELD_DATE, true, 0}};
+static const struct field spare_row[] = {{.kind = FIELD_DATE}};
 static const struct field_table spare_fields = {"a spare date", spare_row, COUNT(spare_row)};
 
 #define DAY struct day_record

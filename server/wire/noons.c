@@ -8,11 +8,13 @@
 #include <string.h>
 
 #include "server/science/match.h"
+#include "server/wire/array.h"
 
-/* A degree of longitude is 240 s of transit; the equation of time changes by less
- * than a minute between meridians (pair_same_noon). */
-#define WINDOW_S_PER_DEG 240.0
-#define WINDOW_SLACK_S 60.0
+/* A degree of longitude is 240 s of transit, give or take what the equation of time
+ * changes meanwhile, at most 30 s a day; a second more than covers the Sun's own
+ * rounding. Narrow, since every candidate beside the tolerance costs time. */
+#define WINDOW_S_PER_DEG (240.0 * 1.0005)
+#define WINDOW_SLACK_S 1.0
 
 static int by_transit(const void *left, const void *right) {
     const struct noon_result *a = left, *b = right;
@@ -46,14 +48,10 @@ static struct noon_result *sorted_copy(const struct noon_result *noons, size_t c
 
 /* Appends; false when memory runs out. */
 static bool add(struct noons_pairs *pairs, size_t *room, const struct noons_pair *pair) {
-    if (pairs->pairs == *room) {
-        size_t more = *room == 0 ? 64 : 2 * *room;
-        struct noons_pair *grown = realloc(pairs->pair, more * sizeof *grown);
-        if (grown == NULL)
-            return false;
-        pairs->pair = grown;
-        *room = more;
-    }
+    struct noons_pair *grown = array_with_room(pairs->pair, pairs->pairs, room, sizeof *grown);
+    if (grown == NULL)
+        return false;
+    pairs->pair = grown;
     pairs->pair[pairs->pairs++] = *pair;
     return true;
 }

@@ -58,7 +58,7 @@ int record_check_site(const struct site_record *site, const struct zones *zones,
     char field[sizeof err->field];
     snprintf(field, sizeof field, "%slat_deg", before);
     if (fabs(site->place.lat_deg) > 90.0) {
-        if (fabs(site->place.lon_deg) <= 90.0)
+        if (fabs(site->place.lat_deg) <= 180.0 && fabs(site->place.lon_deg) <= 90.0)
             return refuse_swapped(site, field, err);
         return err_set(err, ERR_OUT_OF_RANGE, field,
                        "it is at least -90 and at most 90 degrees, not %.15g", site->place.lat_deg);

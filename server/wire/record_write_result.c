@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* record_write_result: what is derived (reductions, pairs, the combination, the
  * leaderboard) as JSON. */
-#include <math.h>
-
 #include "server/base/instant.h"
 #include "server/wire/record_write.h"
 

@@ -10,103 +10,13 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "server/wire/array.h"
+#include "server/wire/columns.h"
 #include "server/wire/field.h"
 #include "server/wire/record_read.h"
 
-/* Which field each column holds. */
-struct columns {
-    const struct field_table *table;
-    const struct field *field[CSV_COLUMNS_MAX];
-};
-
-static int refuse_column(struct err *err, enum err_code code, const char *name, const char *why) {
-    char field[64];
-    snprintf(field, sizeof field, "row 1, %.48s", name);
-    return err_set(err, code, field, "column \"%.40s\" %s", name, why);
-}
-
-/* Reads the header. required: as the table says, and those named in addition. */
-static int read_header(struct csv_reader *csv, const struct field_table *table,
-                       const char *const *also_required, struct columns *columns, struct err *err) {
-    *columns = (struct columns){.table = table};
-    int row = csv_reader_next(csv, err);
-    if (row < 0)
-        return -1;
-    if (row == 0)
-        return err_set(err, ERR_BAD_CSV, "row 1", "the spreadsheet is empty; it needs a header");
-    for (size_t i = 0; i < csv->columns; i++) {
-        const char *name = csv->cell[i].text;
-        columns->field[i] = field_find(table, name);
-        if (columns->field[i] == NULL)
-            return refuse_column(err, ERR_UNKNOWN_FIELD, name, "is not known");
-        for (size_t j = 0; j < i; j++)
-            if (columns->field[j] == columns->field[i])
-                return refuse_column(err, ERR_BAD_CSV, name, "stands twice");
-    }
-    for (const char *const *key = also_required; *key != NULL; key++) {
-        bool there = false;
-        for (size_t i = 0; i < csv->columns; i++)
-            there |= strcmp(columns->field[i]->key, *key) == 0;
-        if (!there)
-            return refuse_column(err, ERR_MISSING_FIELD, *key, "is missing");
-    }
-    return 0;
-}
-
-static bool all_of(const char *text, const char *allowed) {
-    return text[strspn(text, allowed)] == '\0';
-}
-
-/* A plain decimal number: no blanks, no hexadecimal, no names of numbers. */
-static bool parse_real(const struct csv_cell *cell, double *out) {
-    char *end;
-    if (cell->length == 0 || !all_of(cell->text, "0123456789.+-eE"))
-        return false;
-    *out = strtod(cell->text, &end);
-    return *end == '\0' && isfinite(*out);
-}
-
-/* Puts one row's cells into a record that holds its defaults. Empty cells leave them. */
-static int read_cells(const struct csv_reader *csv, const struct columns *columns, void *record,
-                      struct err *err) {
-    for (size_t i = 0; i < csv->columns; i++) {
-        const struct field *field = columns->field[i];
-        const struct csv_cell *cell = &csv->cell[i];
-        assert(field != NULL); /* read_header found one for every column */
-        char place[64];
-        snprintf(place, sizeof place, "row %zu, %s", csv->row, field->key);
-        if (cell->length == 0) {
-            if (field->required)
-                return err_set(err, ERR_MISSING_FIELD, place, "%s: the cell is empty", place);
-            continue;
-        }
-        if (field_is_text(field->kind)) {
-            if (field_set_text(field, cell->text, cell->length, record, place, err))
-                return -1;
-            continue;
-        }
-        double value;
-        if (!parse_real(cell, &value))
-            return err_set(err, ERR_WRONG_TYPE, place,
-                           "%s: \"%.40s\" is not a number (write 12.5, with a point)", place,
-                           cell->text);
-        if (field_set_real(field, value, record, place, err))
-            return -1;
-    }
-    return 0;
-}
-
-/* Room for one more element of an array that doubles. False without memory. */
-static bool room_for(void **array, size_t *room, size_t count, size_t size) {
-    if (count < *room)
-        return true;
-    size_t more = *room == 0 ? 64 : 2 * *room;
-    void *grown = realloc(*array, more * size);
-    if (grown == NULL)
-        return false;
-    *array = grown;
-    *room = more;
-    return true;
+static int out_of_memory(struct err *err) {
+    return err_set(err, ERR_INTERNAL, NULL, "out of memory");
 }
 
 /* The sites' table wants a name; a spreadsheet without one takes the identifier. */
@@ -139,7 +49,7 @@ static int refuse_doubled(const struct site_record *sites, const size_t *rows, s
                           struct err *err) {
     struct site_row *sorted = calloc(count + 1, sizeof *sorted);
     if (sorted == NULL)
-        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
+        return out_of_memory(err);
     for (size_t i = 0; i < count; i++)
         sorted[i] = (struct site_row){sites[i].site, rows[i]};
     qsort(sorted, count, sizeof *sorted, by_site_row);
@@ -164,7 +74,8 @@ static int refuse_doubled(const struct site_record *sites, const size_t *rows, s
 
 int sheet_read_sites(const char *csv_bytes, size_t length, struct site_record **out, size_t *count,
                      struct err *err) {
-    static const char *const required[] = {"site", "lat_deg", "lon_deg", NULL};
+    static const char *const required[] = {"site",      "lat_deg", "lon_deg", "elev_m",
+                                           "gnomon_mm", "edge",    NULL};
     struct field rows_of_table[FIELD_TABLE_MAX];
     struct field_table table;
     struct csv_reader csv;
@@ -175,17 +86,27 @@ int sheet_read_sites(const char *csv_bytes, size_t length, struct site_record **
     int outcome = -1, row;
     zones_init(&zones, NULL);
     if (csv_reader_init(&csv, csv_bytes, length, err) ||
-        read_header(&csv, sheet_site_fields(rows_of_table, &table), required, &columns, err))
+        columns_read_header(&csv, sheet_site_fields(rows_of_table, &table), required, &columns,
+                            err))
         goto cleanup;
     while ((row = csv_reader_next(&csv, err)) > 0) {
-        if (!room_for((void **)&sites, &sites_room, found, sizeof *sites) ||
-            !room_for((void **)&rows, &rows_room, found, sizeof *rows)) {
-            err_set(err, ERR_INTERNAL, NULL, "out of memory");
+        if (found == SHEET_ROWS_MAX) {
+            err_set(err, ERR_OUT_OF_RANGE, NULL, "more than %d rows", SHEET_ROWS_MAX);
+            goto cleanup;
+        }
+        struct site_record *more_sites = array_with_room(sites, found, &sites_room, sizeof *sites);
+        if (more_sites != NULL)
+            sites = more_sites;
+        size_t *more_rows = array_with_room(rows, found, &rows_room, sizeof *rows);
+        if (more_rows != NULL)
+            rows = more_rows;
+        if (more_sites == NULL || more_rows == NULL) {
+            out_of_memory(err);
             goto cleanup;
         }
         struct site_record *site = &sites[found];
         site_record_init(site);
-        if (read_cells(&csv, &columns, site, err))
+        if (columns_read_cells(&csv, &columns, site, err))
             goto cleanup;
         if (site->name[0] == '\0')
             snprintf(site->name, sizeof site->name, "%s", site->site);
@@ -194,10 +115,6 @@ int sheet_read_sites(const char *csv_bytes, size_t length, struct site_record **
         if (record_check_site(site, &zones, before, err))
             goto cleanup;
         rows[found++] = csv.row;
-        if (found > SHEET_ROWS_MAX) {
-            err_set(err, ERR_OUT_OF_RANGE, NULL, "more than %d rows", SHEET_ROWS_MAX);
-            goto cleanup;
-        }
     }
     if (row < 0 || refuse_doubled(sites, rows, found, err))
         goto cleanup;
@@ -246,7 +163,7 @@ static int gather(const struct loose_reading *loose, size_t count, struct sheet_
     };
     if (made.site == NULL || made.reading == NULL) {
         sheet_readings_release(&made);
-        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
+        return out_of_memory(err);
     }
     for (size_t i = 0; i < count; i++) {
         if (i == 0 || strcmp(loose[i].site, loose[i - 1].site) != 0) {
@@ -278,20 +195,22 @@ int sheet_read_readings(const char *csv_bytes, size_t length, struct sheet_readi
     size_t room = 0, count = 0;
     int outcome = -1, row;
     if (csv_reader_init(&csv, csv_bytes, length, err) ||
-        read_header(&csv, &reading_row_fields, required, &columns, err))
+        columns_read_header(&csv, &reading_row_fields, required, &columns, err))
         goto cleanup;
     while ((row = csv_reader_next(&csv, err)) > 0) {
         struct reading_row read = {.reading.shadow_sigma_m = NAN};
-        if (read_cells(&csv, &columns, &read, err))
+        if (columns_read_cells(&csv, &columns, &read, err))
             goto cleanup;
         if (count == SHEET_ROWS_MAX) {
             err_set(err, ERR_OUT_OF_RANGE, NULL, "more than %d rows", SHEET_ROWS_MAX);
             goto cleanup;
         }
-        if (!room_for((void **)&loose, &room, count, sizeof *loose)) {
-            err_set(err, ERR_INTERNAL, NULL, "out of memory");
+        struct loose_reading *grown = array_with_room(loose, count, &room, sizeof *loose);
+        if (grown == NULL) {
+            out_of_memory(err);
             goto cleanup;
         }
+        loose = grown;
         memcpy(loose[count].site, read.site, sizeof read.site);
         loose[count].row = (uint32_t)csv.row;
         loose[count].reading = read.reading;

@@ -2,6 +2,9 @@
 /* utf8: a decoder and two tables of ranges. */
 #include "server/wire/utf8.h"
 
+#include <assert.h>
+#include <string.h>
+
 struct range {
     uint32_t first, last;
 };
@@ -85,4 +88,30 @@ size_t utf8_cut(const char *text, size_t length, size_t maximum) {
     while (utf8_next(&at, end, &code) && (size_t)(at - text) <= maximum)
         whole = (size_t)(at - text);
     return whole;
+}
+
+void utf8_show(const char *text, char *out, size_t size) {
+    static const char ellipsis[] = "\xE2\x80\xA6";
+    assert(size >= 8);
+    const char *at = text, *end = text + strlen(text);
+    size_t length = 0, before_ellipsis = 0; /* the longest that leaves room for one */
+    while (at < end) {
+        const char *from = at;
+        uint32_t code;
+        bool readable = utf8_next(&at, end, &code);
+        if (!readable)
+            at++;
+        const char *shown = readable && !utf8_is_control(code) ? from : "?";
+        size_t bytes = shown == from ? (size_t)(at - from) : 1;
+        if (length + sizeof ellipsis <= size)
+            before_ellipsis = length;
+        if (length + bytes + 1 > size) {
+            memcpy(out + before_ellipsis, ellipsis, sizeof ellipsis - 1);
+            length = before_ellipsis + sizeof ellipsis - 1;
+            break;
+        }
+        memcpy(out + length, shown, bytes);
+        length += bytes;
+    }
+    out[length] = '\0';
 }

@@ -24,6 +24,11 @@ bool utf8_is_blank(uint32_t code);
  * characters (by their Unicode blocks, so generous towards rare signs). */
 bool utf8_is_wordlike(uint32_t code);
 
+/* What may be shown of a stranger's text in an error: its whole characters that fit
+ * into size bytes (at least 8), unreadable and control characters as question
+ * marks, an ellipsis where it was cut. Always valid UTF-8 and terminated. */
+void utf8_show(const char *text, char *out, size_t size);
+
 /* Largest count of whole characters within the first maximum bytes of text. */
 size_t utf8_cut(const char *text, size_t length, size_t maximum);
 

@@ -1,0 +1,101 @@
+/* SPDX-License-Identifier: MIT */
+/* columns: errors name the row and the column, as a spreadsheet shows them. */
+#include "server/wire/columns.h"
+
+#include <assert.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "server/wire/utf8.h"
+
+#define SHOWN_MAX 41 /* of a stranger's text in an error */
+
+static int refuse_column(const struct csv_reader *csv, enum err_code code, const char *name,
+                         const char *why, struct err *err) {
+    char field[64], shown[SHOWN_MAX];
+    utf8_show(name, shown, sizeof shown);
+    snprintf(field, sizeof field, "row %zu, %s", csv->row, shown);
+    return err_set(err, code, field, "column \"%s\" %s", shown, why);
+}
+
+/* The usual reasons why a header does not read as one. */
+static const char *unknown_column(const struct csv_reader *csv, const char *name) {
+    if (csv->columns == 1 && strpbrk(name, ";\t|") != NULL)
+        return "is no header: columns are separated by commas";
+    if (name[0] == ' ' || (name[0] != '\0' && name[strlen(name) - 1] == ' '))
+        return "is not known: a blank stands beside it";
+    return "is not known";
+}
+
+int columns_read_header(struct csv_reader *csv, const struct field_table *table,
+                        const char *const *required, struct columns *columns, struct err *err) {
+    *columns = (struct columns){0};
+    int row = csv_reader_next(csv, err);
+    if (row < 0)
+        return -1;
+    if (row == 0)
+        return err_set(err, ERR_BAD_CSV, "row 1", "the spreadsheet is empty; it needs a header");
+    for (size_t i = 0; i < csv->columns; i++) {
+        const char *name = csv->cell[i].text;
+        columns->field[i] = field_find(table, name);
+        if (columns->field[i] == NULL)
+            return refuse_column(csv, ERR_UNKNOWN_FIELD, name, unknown_column(csv, name), err);
+        for (size_t j = 0; j < i; j++)
+            if (columns->field[j] == columns->field[i])
+                return refuse_column(csv, ERR_BAD_CSV, name, "stands twice", err);
+    }
+    for (const char *const *key = required; *key != NULL; key++) {
+        bool there = false;
+        for (size_t i = 0; i < csv->columns; i++)
+            there |= strcmp(columns->field[i]->key, *key) == 0;
+        if (!there)
+            return refuse_column(csv, ERR_MISSING_FIELD, *key, "is missing", err);
+    }
+    return 0;
+}
+
+static bool all_of(const char *text, const char *allowed) {
+    return text[strspn(text, allowed)] == '\0';
+}
+
+/* A plain decimal number: no blanks, no hexadecimal, no names of numbers. */
+static bool parse_real(const struct csv_cell *cell, double *out) {
+    char *end;
+    if (cell->length == 0 || !all_of(cell->text, "0123456789.+-eE"))
+        return false;
+    *out = strtod(cell->text, &end);
+    return *end == '\0' && isfinite(*out);
+}
+
+int columns_read_cells(const struct csv_reader *csv, const struct columns *columns, void *record,
+                       struct err *err) {
+    for (size_t i = 0; i < csv->columns; i++) {
+        const struct field *field = columns->field[i];
+        const struct csv_cell *cell = &csv->cell[i];
+        assert(field != NULL); /* read_header found one for every column */
+        char place[64];
+        snprintf(place, sizeof place, "row %zu, %s", csv->row, field->key);
+        if (cell->length == 0) {
+            if (field->required)
+                return err_set(err, ERR_MISSING_FIELD, place, "%s: the cell is empty", place);
+            continue;
+        }
+        if (field_is_text(field->kind)) {
+            if (field_set_text(field, cell->text, cell->length, record, place, err))
+                return -1;
+            continue;
+        }
+        double value;
+        if (!parse_real(cell, &value)) {
+            char shown[SHOWN_MAX];
+            utf8_show(cell->text, shown, sizeof shown);
+            return err_set(err, ERR_WRONG_TYPE, place,
+                           "%s: \"%s\" is not a number (write 12.5, with a point)", place, shown);
+        }
+        if (field_set_real(field, value, record, place, err))
+            return -1;
+    }
+    return 0;
+}
