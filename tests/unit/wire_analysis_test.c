@@ -1,0 +1,444 @@
+/* SPDX-License-Identifier: MIT */
+/* analysis and noons: which noons are paired and combined, and that the order of
+ * the rows, the date line and strangers in the spreadsheet change nothing they
+ * should not. Readings come from the true Sun (simulate.h); that the answers are
+ * right is for the tests of reduce, pair and combine. */
+#include "tests/unit/near.h"
+
+#include <string.h>
+
+#include "server/science/angle.h"
+#include "server/wire/analysis.h"
+#include "server/wire/noons.h"
+#include "tests/support/simulate.h"
+
+#define SITES_MAX 64
+
+/* A programme as two lists of spreadsheet rows, which a test may shuffle. */
+struct sheets {
+    char site_row[SITES_MAX][128];
+    size_t sites;
+    char reading_row[SITES_MAX * 20][96];
+    size_t readings;
+};
+
+static struct sheets sheets;
+
+static void begin(void) {
+    sheets = (struct sheets){0};
+}
+
+static void add_site(const char *site, double lat_deg, double lon_deg) {
+    assert_true(sheets.sites < SITES_MAX);
+    snprintf(sheets.site_row[sheets.sites++], sizeof sheets.site_row[0],
+             "%s,%.6f,%.6f,100,2000,umbra\n", site, lat_deg, lon_deg);
+}
+
+static void add_reading(const char *site, double t_utc_s, double shadow_mm) {
+    char utc[INSTANT_TEXT];
+    instant_format(t_utc_s, 0, utc, sizeof utc);
+    snprintf(sheets.reading_row[sheets.readings++], sizeof sheets.reading_row[0], "%s,%s,%.1f\n",
+             site, utc, shadow_mm);
+}
+
+/* Eleven careful readings about the noon of a date by the site's meridian. */
+static void measure(const char *site, double lat_deg, double lon_deg, const char *date) {
+    static uint64_t seed;
+    static const struct session session = {.readings = 11, .start_s = -1500.0, .step_s = 300.0};
+    struct place place = {lat_deg, lon_deg, 100.0};
+    struct chance chance = chance_seeded(++seed);
+    struct run run = simulate_run_of(2.0, EDGE_UMBRA);
+    struct sun_day day;
+    assert_true(sun_day_build(near_date(date), &day));
+    simulate_readings(&chance, &place, &day, &simulate_careful, &session, &run);
+    for (int i = 0; i < run.readings; i++)
+        add_reading(site, run.reading[i].t_utc_s, run.reading[i].shadow_m * 1000.0);
+}
+
+static void add(const char *site, double lat_deg, double lon_deg, const char *date) {
+    add_site(site, lat_deg, lon_deg);
+    measure(site, lat_deg, lon_deg, date);
+}
+
+static void shuffle(void *rows, size_t count, size_t size, struct chance *chance) {
+    char *row = rows, kept[128];
+    for (size_t i = count; i > 1; i--) {
+        size_t j = (size_t)(chance_even(chance) * (double)i);
+        memcpy(kept, row + (i - 1) * size, size);
+        memcpy(row + (i - 1) * size, row + j * size, size);
+        memcpy(row + j * size, kept, size);
+    }
+}
+
+static void shuffle_rows(uint64_t seed) {
+    struct chance chance = chance_seeded(seed);
+    shuffle(sheets.site_row, sheets.sites, sizeof sheets.site_row[0], &chance);
+    shuffle(sheets.reading_row, sheets.readings, sizeof sheets.reading_row[0], &chance);
+}
+
+static int analyse(struct analysis *out, struct err *err) {
+    struct text sites_csv, readings_csv;
+    struct site_record *sites;
+    struct sheet_readings readings;
+    size_t count;
+    *err = (struct err){0};
+    text_init(&sites_csv, 1 << 20);
+    text_init(&readings_csv, 1 << 20);
+    text_put(&sites_csv, "site,lat_deg,lon_deg,elev_m,gnomon_mm,edge\n");
+    for (size_t i = 0; i < sheets.sites; i++)
+        text_put(&sites_csv, sheets.site_row[i]);
+    text_put(&readings_csv, "site,utc,shadow_mm\n");
+    for (size_t i = 0; i < sheets.readings; i++)
+        text_put(&readings_csv, sheets.reading_row[i]);
+    assert_int_equal(sheet_read_sites(sites_csv.bytes, sites_csv.length, &sites, &count, err), 0);
+    assert_int_equal(sheet_read_readings(readings_csv.bytes, readings_csv.length, &readings, err),
+                     0);
+    int outcome = analysis_make(sites, count, &readings, &analysis_default_rules, out, err);
+    free(sites);
+    sheet_readings_release(&readings);
+    text_release(&sites_csv);
+    text_release(&readings_csv);
+    return outcome;
+}
+
+static struct analysis analysis_of_sheets(void) {
+    struct analysis analysis;
+    struct err err;
+    if (analyse(&analysis, &err) != 0)
+        fail_msg("%s", err.text);
+    return analysis;
+}
+
+/* Three bands of longitude, one across the date line, and a lone site. */
+static void add_programme(void) {
+    add("acacia", 14.5, 3.1, "2027-03-20");
+    add("baobab", 22.75, 3.3, "2027-03-20");
+    add("cedar", 36.5, 3.2, "2027-03-20");
+    add("dune", 22.0, 40.0, "2027-03-20");
+    add("east", -17.0, 179.8, "2027-03-21");
+    add("fern", -41.0, -179.9, "2027-03-20"); /* the same noon under another date */
+    add("gum", 50.0, 3.9, "2027-03-20");
+    add("hazel", 50.1, 3.9, "2027-03-20");
+}
+
+static bool has_pair(const struct pair_record *pairs, size_t count, const char *site1,
+                     const char *site2) {
+    for (size_t i = 0; i < count; i++)
+        if (strcmp(pairs[i].site1, site1) == 0 && strcmp(pairs[i].site2, site2) == 0)
+            return true;
+    return false;
+}
+
+static void test_pairs_of_a_programme(void **state) {
+    (void)state;
+    begin();
+    add_programme();
+    struct analysis analysis = analysis_of_sheets();
+    assert_int_equal(analysis.rows, 8);
+    assert_true(analysis.pairs_complete);
+    static const char *const expected[][2] = {
+        {"acacia", "baobab"}, {"acacia", "cedar"}, {"acacia", "gum"},   {"acacia", "hazel"},
+        {"baobab", "cedar"},  {"baobab", "gum"},   {"baobab", "hazel"}, {"cedar", "gum"},
+        {"cedar", "hazel"},   {"east", "fern"},
+    };
+    assert_int_equal(analysis.pairs, COUNT_OF(expected));
+    for (size_t i = 0; i < COUNT_OF(expected); i++) {
+        assert_string_equal(analysis.pair[i].site1, expected[i][0]);
+        assert_string_equal(analysis.pair[i].site2, expected[i][1]);
+    }
+    assert_int_equal(analysis.refusals, 1);
+    assert_true(has_pair(analysis.refused, 1, "gum", "hazel"));
+    assert_int_equal(analysis.refused[0].pair.status, PAIR_TOO_CLOSE);
+    assert_int_equal(analysis.combined.status, COMBINE_OK);
+    assert_int_equal(analysis.combined.sites + (int)analysis.off_lines, 8);
+    check_near("circumference", analysis.combined.circumference_km, analysis.combined.local_km,
+               4.0 * analysis.combined.sigma_km, "km");
+    analysis_release(&analysis);
+}
+
+static void test_order_of_rows_changes_nothing(void **state) {
+    (void)state;
+    struct text first, again;
+    text_init(&first, 1 << 20);
+    text_init(&again, 1 << 20);
+    begin();
+    add_programme();
+    struct analysis analysis = analysis_of_sheets();
+    analysis_write(&analysis, &first);
+    assert_false(first.failed);
+    analysis_release(&analysis);
+    for (uint64_t seed = 1; seed <= 10; seed++) {
+        shuffle_rows(seed);
+        analysis = analysis_of_sheets();
+        analysis_write(&analysis, &again);
+        assert_string_equal(again.bytes, first.bytes);
+        analysis_release(&analysis);
+        text_release(&again);
+    }
+    text_release(&first);
+}
+
+/* Where the map is cut must not matter: the same programme turned round the globe,
+ * with exact readings, gives the same pairs wherever it comes to lie. */
+static void test_turned_round_the_globe(void **state) {
+    (void)state;
+    for (double turn_deg = -180.0; turn_deg < 180.0; turn_deg += 12.0) {
+        static const double lats_deg[] = {10.0, 20.0, 30.0, 45.0};
+        begin();
+        for (size_t i = 0; i < 4; i++) {
+            char site[8];
+            snprintf(site, sizeof site, "s%zu", i);
+            add(site, lats_deg[i], angle_wrap(turn_deg + 0.3 * (double)i - 0.5), "2027-03-21");
+        }
+        /* measured by the sites' own dates, which differ where the date line lies between */
+        struct analysis analysis = analysis_of_sheets();
+        bool torn = turn_deg == -180.0;
+        assert_int_equal(analysis.pairs, torn ? 2 : 6);
+        analysis_release(&analysis);
+    }
+}
+
+static void test_noons_of_several_days(void **state) {
+    (void)state;
+    begin();
+    add("a", 10.0, 20.0, "2027-03-20");
+    measure("a", 10.0, 20.0, "2027-03-21");
+    add("b", 30.0, 20.0, "2027-03-21");
+    measure("b", 30.0, 20.0, "2027-03-23");
+    shuffle_rows(3);
+    struct analysis analysis = analysis_of_sheets();
+    assert_int_equal(analysis.rows, 4);
+    for (size_t i = 0; i < 4; i++) {
+        assert_string_equal(analysis.row[i].site, i < 2 ? "a" : "b");
+        assert_int_equal(analysis.row[i].readings, 11);
+        assert_int_equal(analysis.row[i].status, REDUCE_OK);
+    }
+    assert_true(analysis.row[0].transit_utc_s < analysis.row[1].transit_utc_s);
+    assert_int_equal(analysis.pairs, 1); /* the one noon they share */
+    assert_int_equal(analysis.combined.groups, 1);
+    analysis_release(&analysis);
+}
+
+static void test_what_was_left_out_is_told(void **state) {
+    (void)state;
+    begin();
+    add("a", 10.0, 20.0, "2027-03-20");
+    double shadow_mm = 0.0;
+    char *comma = strrchr(sheets.reading_row[4], ',');
+    assert_int_equal(sscanf(comma, ",%lf", &shadow_mm), 1);
+    snprintf(comma, 16, ",%.1f\n", shadow_mm * 10.0);
+    add("b", 30.0, 20.0, "2027-03-20");
+    comma = strrchr(sheets.reading_row[13], ',');
+    assert_int_equal(sscanf(comma, ",%lf", &shadow_mm), 1);
+    snprintf(comma, 16, ",%.1f\n", shadow_mm + 300.0);
+    struct analysis analysis = analysis_of_sheets();
+    assert_int_equal(analysis.left_outs, 2);
+    assert_int_equal(analysis.row[0].left_outs, 1);
+    assert_int_equal(analysis.row[0].left_out[0].reading, 4);
+    assert_int_equal(analysis.row[0].left_out[0].slip, SLIP_TENFOLD);
+    assert_int_equal(analysis.row[1].left_out[0].reading, 2);
+    assert_true(analysis.row[1].left_out[0].shadow_m == (shadow_mm + 300.0) / 1000.0);
+    assert_int_equal(analysis.row[0].used, 10);
+    analysis_release(&analysis);
+}
+
+static void test_rows_that_say_nothing(void **state) {
+    (void)state;
+    begin();
+    struct analysis analysis = analysis_of_sheets(); /* nothing at all */
+    assert_int_equal(analysis.rows + analysis.pairs + analysis.refusals, 0);
+    assert_int_equal(analysis.combined.status, COMBINE_TOO_FEW);
+    struct text text;
+    text_init(&text, 65536);
+    analysis_write(&analysis, &text);
+    assert_non_null(strstr(text.bytes, "\"sites\":[],\"pairs\":[]"));
+    text_release(&text);
+    analysis_release(&analysis);
+
+    add("a", 10.0, 20.0, "2027-03-20");
+    add_site("b", 30.0, 20.0);
+    add_site("c", 40.0, 20.0);
+    add_reading("c", near_utc_s("2027-03-20T10:40:00Z"), 2000.0);
+    add_site("d", 80.0, 20.0); /* the polar night */
+    for (int i = 0; i < 5; i++)
+        add_reading("d", near_utc_s("2027-12-21T10:40:00Z") + i * 60.0, 2000.0);
+    analysis = analysis_of_sheets();
+    assert_int_equal(analysis.rows, 4);
+    assert_int_equal(analysis.row[0].status, REDUCE_OK);
+    assert_int_equal(analysis.row[1].readings, 0);
+    assert_true(isnan(analysis.row[1].noon_angle_deg));
+    assert_int_equal(analysis.row[2].status, REDUCE_TOO_FEW);
+    assert_int_equal(analysis.row[3].status, REDUCE_NOON_UNUSABLE);
+    assert_int_equal(analysis.pairs + analysis.refusals, 0);
+    analysis_write(&analysis, &text);
+    assert_non_null(strstr(text.bytes, "no_readings"));
+    text_release(&text);
+    analysis_release(&analysis);
+}
+
+static void check_error(enum err_code code, const char *field) {
+    struct analysis analysis;
+    struct err err;
+    assert_int_equal(analyse(&analysis, &err), -1);
+    assert_int_equal(err.code, code);
+    assert_string_equal(err.field, field);
+}
+
+static void test_errors_name_the_row(void **state) {
+    (void)state;
+    const double noon_utc_s = near_utc_s("2027-03-20T10:40:00Z");
+    begin();
+    add("b", 10.0, 20.0, "2027-03-20");
+    add_reading("zebra", noon_utc_s, 500.0); /* row 13: first in the sheet, not by name */
+    add_reading("aloe", noon_utc_s, 500.0);
+    check_error(ERR_NOT_FOUND, "row 13, site");
+
+    begin();
+    add_site("b", 10.0, 20.0);
+    add_reading("b", near_utc_s("1971-06-01T10:40:00Z"), 500.0);
+    check_error(ERR_OUT_OF_RANGE, "row 2, utc");
+
+    begin();
+    snprintf(sheets.site_row[sheets.sites++], sizeof sheets.site_row[0], "b,10,20,0,,\n");
+    struct analysis analysis = analysis_of_sheets(); /* no gnomon, and none needed */
+    assert_int_equal(analysis.rows, 1);
+    analysis_release(&analysis);
+    add_reading("b", noon_utc_s, 500.0);
+    check_error(ERR_MISSING_FIELD, "row 2, site");
+
+    begin();
+    add_site("b", 10.0, 20.0);
+    for (int i = 0; i <= RUN_READINGS_MAX; i++)
+        add_reading("b", noon_utc_s + i, 500.0);
+    check_error(ERR_OUT_OF_RANGE, "row 2, site");
+}
+
+static struct noon_result exact_noon(int64_t key, double lat_deg, double lon_deg,
+                                     const struct sun_day *day) {
+    struct noon_result noon = {
+        .key = key,
+        .lat_deg = lat_deg,
+        .lon_deg = lon_deg,
+        .meridian_m = meridian_distance_m(lat_deg),
+        .transit_utc_s = sun_transit_utc_s(day, lon_deg),
+        .sigma_deg = 0.01,
+    };
+    struct sun_place sun;
+    sun_at(day, noon.transit_utc_s, &sun);
+    noon.declination_deg = sun.declination_deg;
+    noon.noon_angle_deg = lat_deg - sun.declination_deg;
+    return noon;
+}
+
+/* The sweep against all with all. */
+static void test_sweep_finds_every_pair(void **state) {
+    (void)state;
+    enum { NOONS = 600 };
+    static struct noon_result noons[NOONS];
+    static const double tolerances_deg[] = {0.0, 0.01, 1.0, 15.0, 180.0};
+    struct sun_day days[2];
+    struct chance chance = chance_seeded(5);
+    for (int i = 0; i < 2; i++)
+        assert_true(sun_day_build(near_date("2027-11-02") + i, &days[i]));
+    for (int i = 0; i < NOONS; i++)
+        noons[i] = exact_noon(i, 120.0 * chance_even(&chance) - 60.0,
+                              round(3600.0 * chance_even(&chance) - 1800.0) / 10.0,
+                              &days[chance_even(&chance) < 0.5]);
+    for (size_t t = 0; t < COUNT_OF(tolerances_deg); t++) {
+        struct pair_rules rules = analysis_default_rules;
+        rules.lon_tolerance_deg = tolerances_deg[t];
+        struct noons_pairs found;
+        struct err err = {0};
+        assert_int_equal(noons_pair_up(noons, NOONS, &rules, NOONS * NOONS, &found, &err), 0);
+        assert_true(found.complete);
+        size_t next = 0;
+        for (int i = 0; i < NOONS; i++)
+            for (int j = i + 1; j < NOONS; j++) {
+                struct pair pair;
+                pair_make(&noons[i], &noons[j], &rules, NAN, NAN, &pair);
+                if (pair.status == PAIR_OFF_MERIDIAN || pair.status == PAIR_OTHER_NOON)
+                    continue;
+                assert_true(next < found.pairs);
+                assert_int_equal(found.pair[next].key1, i);
+                assert_int_equal(found.pair[next].key2, j);
+                assert_true(
+                    memcmp(&found.pair[next].pair.status, &pair.status, sizeof pair.status) == 0);
+                next++;
+            }
+        assert_int_equal(next, found.pairs);
+        assert_true(next > 0);
+        noons_pairs_release(&found);
+    }
+}
+
+/* Everyone is everyone's neighbour: the list ends at its maximum, in no time. */
+static void test_a_crowd_is_cut_short(void **state) {
+    (void)state;
+    enum { NOONS = 100000, MOST = 1000 };
+    struct noon_result *noons = calloc(NOONS, sizeof *noons);
+    struct sun_day day;
+    assert_non_null(noons);
+    assert_true(sun_day_build(near_date("2027-03-20"), &day));
+    struct noon_result one = exact_noon(0, 10.0, 20.0, &day);
+    for (int i = 0; i < NOONS; i++) {
+        noons[i] = one;
+        noons[i].key = i;
+        noons[i].lat_deg = 10.0 + i * 1e-5;
+        noons[i].meridian_m = one.meridian_m + i;
+    }
+    struct noons_pairs found;
+    struct err err = {0};
+    assert_int_equal(noons_pair_up(noons, NOONS, &analysis_default_rules, MOST, &found, &err), 0);
+    assert_false(found.complete);
+    assert_int_equal(found.pairs, MOST);
+    noons_pairs_release(&found);
+    assert_int_equal(noons_pair_up(noons, 2, &analysis_default_rules, 1, &found, &err), 0);
+    assert_true(found.complete); /* exactly the maximum is all of them */
+    noons_pairs_release(&found);
+    assert_int_equal(noons_pair_up(noons, 0, &analysis_default_rules, 1, &found, &err), 0);
+    assert_int_equal(found.pairs, 0);
+    noons_pairs_release(&found);
+    free(noons);
+}
+
+/* Perfect angles of one noon swept over 60 degrees of longitude, during which the
+ * declination moves by 4': moved to one declination they lie on one line. */
+static void test_combination_moves_the_declination(void **state) {
+    (void)state;
+    enum { NOONS = 12 };
+    struct noon_result noons[NOONS];
+    struct combine_point points[NOONS];
+    struct combined combined;
+    struct err err = {0};
+    struct sun_day days[2];
+    for (int i = 0; i < 2; i++)
+        assert_true(sun_day_build(near_date("2027-03-20") + i, &days[i]));
+    for (int i = 0; i < NOONS; i++) {
+        double lon_deg = angle_wrap(150.0 + 5.0 * i); /* one noon, two dates */
+        noons[i] = exact_noon(i, 10.0 + 2.0 * (i * 5 % NOONS), lon_deg, &days[lon_deg > 0.0]);
+    }
+    assert_int_equal(noons_combine(noons, NOONS, points, &combined, &err), 0);
+    assert_int_equal(combined.status, COMBINE_OK);
+    assert_int_equal(combined.groups, 1);
+    assert_int_equal(combined.sites, NOONS);
+    check_near("circumference", combined.circumference_km, combined.local_km, 0.5, "km");
+    assert_true(combined.chi2 < 2.0); /* the meridian is no circle: 0.003 degrees */
+    for (int i = 0; i < NOONS; i++)
+        assert_int_equal(points[i].key, i);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_pairs_of_a_programme),
+        cmocka_unit_test(test_order_of_rows_changes_nothing),
+        cmocka_unit_test(test_turned_round_the_globe),
+        cmocka_unit_test(test_noons_of_several_days),
+        cmocka_unit_test(test_what_was_left_out_is_told),
+        cmocka_unit_test(test_rows_that_say_nothing),
+        cmocka_unit_test(test_errors_name_the_row),
+        cmocka_unit_test(test_sweep_finds_every_pair),
+        cmocka_unit_test(test_a_crowd_is_cut_short),
+        cmocka_unit_test(test_combination_moves_the_declination),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
