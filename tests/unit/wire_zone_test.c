@@ -24,8 +24,7 @@ static void test_shapes_of_names(void **state) {
         "right/UTC",
         "localtime",
         "Africa/Na\xC3\xAFrobi",
-        "A234567890123456789012345678901234567890123456789012345678901"
-        "234"};
+        "A23456789_123456789_123456789_123456789_123456789_123456789_1234"};
     for (size_t i = 0; i < COUNT_OF(right); i++)
         if (!zone_name_is_valid(right[i]))
             fail_msg("\"%s\" was refused", right[i]);
