@@ -80,6 +80,7 @@ static void test_what_is_refused(void **state) {
         {"a,b\nc\r", 0, "row 2"},
         {"a,b\n\"c\"\rd,e", 0, "row 2"},
         {"a,b\nc\n", 0, "row 2"},
+        {"\n\na,b\nc,d,e\n", 0, "row 4"},
         {"a,b\n\nc,d,e\n", 0, "row 3"},       /* the empty row counts, as on the screen */
         {"a,b\n\"x\ny\",1\nc\n", 0, "row 3"}, /* a cell of two lines is one row */
         {"a,b\0c\n", 6, ""},

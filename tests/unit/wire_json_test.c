@@ -34,6 +34,7 @@ static void test_shortest_numbers(void **state) {
         {0.1 + 0.2, "0.30000000000000004"}, /* not the double of 0.3 */
         {1.0 / 3.0, "0.3333333333333333"},  /* the nearest double of fifteen threes is another */
         {178.3, "178.3"},
+        {8.001, "8.001"}, /* sixteen digits would print 8.000999999999999 */
         {40007.862917, "40007.862917"},
         {1e21, "1e+21"},
         {DBL_MAX, "1.7976931348623157e+308"},
