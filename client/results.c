@@ -7,6 +7,8 @@
 
 #include "client/screen.h"
 #include "server/base/instant.h"
+#include "server/base/text.h"
+#include "server/science/reduce.h"
 
 #define COUNT(array) (sizeof(array) / sizeof(array)[0])
 
@@ -83,6 +85,20 @@ static void print_time_of(FILE *out, const json_t *object, const char *key) {
         screen_time(out, t_utc_s);
 }
 
+/* Other causes that would explain the same. */
+static void print_also(FILE *out, const json_t *left_out) {
+    const json_t *also = screen_get(left_out, "also");
+    for (size_t i = 0; i < json_array_size(also); i++) {
+        enum slip slip;
+        char line[512];
+        const char *name = json_string_value(json_array_get(also, i));
+        if (name == NULL || !slip_parse(name, &slip))
+            continue; /* a cause that a newer server knows */
+        snprintf(line, sizeof line, "or: %s", slip_text(slip));
+        screen_wrapped(out, 4, line);
+    }
+}
+
 static void print_left_out(FILE *out, const json_t *reduction) {
     size_t i;
     const json_t *row;
@@ -92,7 +108,31 @@ static void print_left_out(FILE *out, const json_t *reduction) {
                  screen_number(row, "reading") + 1, screen_string(row, "utc") + 11,
                  screen_number(row, "shadow_mm"), screen_string(row, "advice"));
         screen_wrapped(out, 2, line);
+        print_also(out, row);
     }
+}
+
+/* The error budget: what the published sigma is made of, the larger parts. */
+static void print_budget(FILE *out, const json_t *reduction) {
+    static const struct {
+        const char *key, *words;
+    } parts[] = {
+        {"random_deg", "scatter of the marks"}, {"clock_deg", "clock"},
+        {"height_deg", "gnomon's height"},      {"tilt_deg", "plumb and level"},
+        {"edge_deg", "where the edge is"},      {"air_deg", "air"},
+    };
+    const json_t *budget = screen_get(reduction, "budget");
+    struct text line;
+    text_init(&line, 512);
+    for (size_t i = 0; i < COUNT(parts); i++) {
+        double part_deg = screen_number(budget, parts[i].key);
+        if (part_deg >= 0.0005)
+            text_format(&line, "%s%s %.3f°", line.length == 0 ? "" : ", ", parts[i].words,
+                        part_deg);
+    }
+    fputs("the ± is made of\n", out);
+    screen_wrapped(out, 2, line.bytes);
+    text_release(&line);
 }
 
 static void print_estimates(FILE *out, const json_t *reduction) {
@@ -137,6 +177,7 @@ void results_print_reduction(FILE *out, const json_t *reduction) {
     fprintf(out, "readings    %.0f used, %zu left out%s\n", screen_number(reduction, "used"),
             left_out, left_out > 0 ? ":" : "");
     print_left_out(out, reduction);
+    print_budget(out, reduction);
     double clock_s = screen_number(reduction, "clock_offset_s");
     double clock_sigma_s = screen_number(reduction, "clock_offset_sigma_s");
     if (isfinite(clock_s) && fabs(clock_s) > 2.0 * clock_sigma_s) {
@@ -190,6 +231,12 @@ void results_print_combined(FILE *out, const json_t *combined) {
         fprintf(out, "median of all pairs %.0f km (%.0f to %.0f)\n",
                 screen_number(combined, "median_km"), screen_number(combined, "median_low_km"),
                 screen_number(combined, "median_high_km"));
+    const json_t *most = json_array_get(screen_get(combined, "influence"), 0);
+    if (most != NULL && screen_number(combined, "sites") > 2) {
+        fputs("who moves it most: without ", out);
+        screen_put(out, screen_string(most, "site"));
+        fprintf(out, " it were %+.0f km\n", screen_number(most, "influence_km"));
+    }
     size_t i;
     const json_t *row;
     json_array_foreach(screen_get(combined, "left_out"), i, row) {

@@ -26,6 +26,18 @@ static size_t off_line(const struct noon_row *rows, const struct combine_point *
     return n;
 }
 
+static size_t influences(const struct noon_row *rows, const struct combine_point *points,
+                         size_t count, struct influence_record out[INFLUENCES_MAX]) {
+    size_t moving[INFLUENCES_MAX];
+    size_t n = noons_influential(points, count, INFLUENCES_MAX, moving);
+    for (size_t i = 0; i < n; i++) {
+        const struct combine_point *point = &points[moving[i]];
+        memcpy(out[i].site, rows[point->key].site, sizeof out[i].site);
+        out[i].influence_km = point->influence_km;
+    }
+    return n;
+}
+
 int derive_points(const struct noon_row *rows, size_t count, struct combine_point **out,
                   struct combined *combined, struct err *err) {
     struct noon_result *noons = calloc(count + 1, sizeof *noons);
@@ -54,6 +66,7 @@ int derive_result_json(struct db *db, int64_t day, struct text *out, struct err 
     struct noon_row *rows = NULL;
     struct combine_point *points = NULL;
     struct off_line_record *left_out = NULL;
+    struct influence_record influence[INFLUENCES_MAX];
     struct combined combined;
     size_t count = 0;
     int result = -1;
@@ -68,8 +81,8 @@ int derive_result_json(struct db *db, int64_t day, struct text *out, struct err 
     }
     struct json_writer json;
     json_write_init(&json, out);
-    record_write_combined(&json, NULL, &combined, left_out,
-                          off_line(rows, points, count, left_out));
+    record_write_combined(&json, NULL, &combined, left_out, off_line(rows, points, count, left_out),
+                          influence, influences(rows, points, count, influence));
     result = out->failed ? err_set(err, ERR_INTERNAL, NULL, "the result does not fit") : 0;
 cleanup:
     free(left_out);

@@ -61,6 +61,7 @@ enum slip {
 };
 #define SLIP_CAUSES 3                  /* named for one reading at most */
 const char *slip_name(enum slip slip); /* stable, snake_case */
+bool slip_parse(const char *name, enum slip *out);
 const char *slip_text(enum slip slip); /* what the class should check, in its words */
 
 enum reduce_status {

@@ -66,6 +66,16 @@ const char *slip_name(enum slip slip) {
     return slips[slip].name;
 }
 
+bool slip_parse(const char *name, enum slip *out) {
+    for (size_t slip = 0; slip < sizeof slips / sizeof slips[0]; slip++) {
+        if (strcmp(slips[slip].name, name) == 0) {
+            *out = (enum slip)slip;
+            return true;
+        }
+    }
+    return false;
+}
+
 const char *slip_text(enum slip slip) {
     return slips[slip].text;
 }

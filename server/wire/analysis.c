@@ -237,6 +237,15 @@ static int make_combined(const struct work *work, const struct noon_result *noon
         off->residual_deg = points[i].residual_deg;
         off->residual_sigma = points[i].residual_deg / points[i].sigma_deg;
     }
+    size_t moving[INFLUENCES_MAX];
+    if (outcome == 0)
+        out->influences = noons_influential(points, count, INFLUENCES_MAX, moving);
+    for (size_t i = 0; i < out->influences; i++) {
+        struct influence_record *influence = &out->influence[i];
+        const struct combine_point *point = &points[moving[i]];
+        memcpy(influence->site, work->row[point->key].record.site, sizeof influence->site);
+        influence->influence_km = point->influence_km;
+    }
     free(points);
     return outcome;
 }

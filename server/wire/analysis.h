@@ -38,6 +38,8 @@ struct analysis {
     struct combined combined;
     struct off_line_record *off_line; /* owned; sites left out of the combination */
     size_t off_lines;
+    struct influence_record influence[INFLUENCES_MAX]; /* the most moving first */
+    size_t influences;
 };
 
 /* Works everything out. Errors speak of the readings' spreadsheet ("row N, site"):

@@ -33,6 +33,6 @@ void analysis_write(const struct analysis *analysis, struct text *text) {
     json_write_end(&json);
     json_write_bool(&json, "pairs_complete", analysis->pairs_complete);
     record_write_combined(&json, "combined", &analysis->combined, analysis->off_line,
-                          analysis->off_lines);
+                          analysis->off_lines, analysis->influence, analysis->influences);
     json_write_end(&json);
 }

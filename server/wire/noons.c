@@ -157,3 +157,25 @@ int noons_combine(const struct noon_result *noons, size_t count, struct combine_
     free(scratch);
     return 0;
 }
+
+/* Whether a moves the answer more than b; equal ones in order of their keys. */
+static bool moves_more(const struct combine_point *a, const struct combine_point *b) {
+    double one = fabs(a->influence_km), two = fabs(b->influence_km);
+    return one != two ? one > two : a->key < b->key;
+}
+
+size_t noons_influential(const struct combine_point *points, size_t count, size_t most,
+                         size_t *out) {
+    size_t found = 0;
+    for (size_t i = 0; i < count; i++) {
+        if (!isfinite(points[i].influence_km))
+            continue;
+        size_t at = found < most ? found++ : most;
+        for (; at > 0 && moves_more(&points[i], &points[out[at - 1]]); at--)
+            if (at < most)
+                out[at] = out[at - 1];
+        if (at < most)
+            out[at] = i;
+    }
+    return found;
+}

@@ -41,4 +41,9 @@ void noons_pairs_release(struct noons_pairs *pairs);
 int noons_combine(const struct noon_result *noons, size_t count, struct combine_point *points,
                   struct combined *out, struct err *err) __attribute__((warn_unused_result));
 
+/* Indices of the points that move the answer most when left out, the most moving
+ * first, at most `most` of them. Returns how many; out has room for them. */
+size_t noons_influential(const struct combine_point *points, size_t count, size_t most,
+                         size_t *out);
+
 #endif

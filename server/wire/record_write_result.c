@@ -138,7 +138,8 @@ void record_write_pair(struct json_writer *json, const char *key,
 
 void record_write_combined(struct json_writer *json, const char *key,
                            const struct combined *combined, const struct off_line_record *left_out,
-                           size_t left_outs) {
+                           size_t left_outs, const struct influence_record *influence,
+                           size_t influences) {
     json_write_object(json, key);
     json_write_real(json, "circumference_km", combined->circumference_km);
     json_write_real(json, "sigma_km", combined->sigma_km);
@@ -159,6 +160,14 @@ void record_write_combined(struct json_writer *json, const char *key,
         json_write_text(json, "reason", "off_the_line");
         json_write_real(json, "residual_deg", left_out[i].residual_deg);
         json_write_real(json, "residual_sigma", left_out[i].residual_sigma);
+        json_write_end(json);
+    }
+    json_write_end(json);
+    json_write_array(json, "influence");
+    for (size_t i = 0; i < influences; i++) {
+        json_write_object(json, NULL);
+        json_write_text(json, "site", influence[i].site);
+        json_write_real(json, "influence_km", influence[i].influence_km);
         json_write_end(json);
     }
     json_write_end(json);

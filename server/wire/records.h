@@ -136,6 +136,14 @@ struct off_line_record {
     double residual_sigma;
 };
 
+/* How much one site moves the combination: the circumference without it less the one
+ * with it. */
+#define INFLUENCES_MAX 5
+struct influence_record {
+    char site[ID_MAX + 1];
+    double influence_km;
+};
+
 /* Rows of the leaderboard. error_* are signed, against the meridional circumference. */
 struct leader_pair_record {
     int place; /* from 1, ties share one */

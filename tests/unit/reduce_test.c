@@ -379,6 +379,12 @@ static void test_order_of_readings_does_not_matter(void **state) {
 
 static void test_every_slip_has_its_own_words(void **state) {
     (void)state;
+    enum slip parsed;
+    assert_false(slip_parse("no_such_slip", &parsed));
+    for (int one = 0; one <= SLIP_IMPLAUSIBLE; one++) {
+        assert_true(slip_parse(slip_name((enum slip)one), &parsed));
+        assert_int_equal(parsed, one);
+    }
     for (int one = 0; one <= SLIP_IMPLAUSIBLE; one++)
         for (int two = 0; two < one; two++) {
             assert_string_not_equal(slip_name((enum slip)one), slip_name((enum slip)two));

@@ -407,13 +407,14 @@ static void test_nothing_is_told_as_null(void **state) {
     struct reduction_record silent = {
         .site = "c", .sigma_deg = NAN, .noon_angle_deg = NAN, .transit_utc_s = NAN};
     const struct off_line_record off = {"d", 0.5, 7.25};
+    const struct influence_record influence = {"e", -12.5};
     struct text text;
     struct json_writer json;
     text_init(&text, 1 << 16);
     json_write_init(&json, &text);
     json_write_object(&json, NULL);
     record_write_pair(&json, "pair", &pair);
-    record_write_combined(&json, "combined", &combined, &off, 1);
+    record_write_combined(&json, "combined", &combined, &off, 1, &influence, 1);
     record_write_reduction(&json, "reduction", &silent);
     json_write_end(&json);
     json_t *root = parsed(&text);
@@ -427,6 +428,8 @@ static void test_nothing_is_told_as_null(void **state) {
     json_t *left_out = json_array_get(json_object_get(told, "left_out"), 0);
     assert_string_equal(json_string_value(json_object_get(left_out, "reason")), "off_the_line");
     assert_true(json_real_value(json_object_get(left_out, "residual_sigma")) == 7.25);
+    json_t *moving = json_array_get(json_object_get(told, "influence"), 0);
+    assert_true(json_real_value(json_object_get(moving, "influence_km")) == -12.5);
     told = json_object_get(root, "reduction");
     assert_string_equal(json_string_value(json_object_get(told, "status")), "no_readings");
     assert_true(json_is_null(json_object_get(told, "estimator")));
