@@ -427,6 +427,34 @@ static void test_combination_moves_the_declination(void **state) {
         assert_int_equal(points[i].key, i);
 }
 
+/* The most moving first, as a sort of all would have them; ties by key; points that
+ * move nothing (left out, alone) are passed over. */
+static void test_influential_points(void **state) {
+    (void)state;
+    enum { POINTS = 40, MOST = 7 };
+    struct chance chance = chance_seeded(12);
+    struct combine_point points[POINTS];
+    for (size_t i = 0; i < POINTS; i++)
+        points[i] = (struct combine_point){
+            .key = (int64_t)i,
+            .influence_km = i % 9 == 0 ? (double)NAN : round(6.0 * chance_normal(&chance))};
+    size_t out[MOST];
+    assert_int_equal(noons_influential(points, POINTS, MOST, out), MOST);
+    for (size_t k = 0; k < MOST; k++) {
+        const struct combine_point *here = &points[out[k]];
+        assert_true(isfinite(here->influence_km));
+        size_t before = 0; /* points that must stand before it */
+        for (size_t i = 0; i < POINTS; i++)
+            before += fabs(points[i].influence_km) > fabs(here->influence_km) ||
+                      (fabs(points[i].influence_km) == fabs(here->influence_km) &&
+                       points[i].key < here->key);
+        assert_int_equal(before, k);
+    }
+    assert_int_equal(noons_influential(points, 3, MOST, out), 2);
+    assert_int_equal(noons_influential(points, 1, MOST, out), 0);
+    assert_int_equal(noons_influential(points, 0, MOST, out), 0);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_pairs_of_a_programme),
@@ -439,6 +467,7 @@ int main(void) {
         cmocka_unit_test(test_sweep_finds_every_pair),
         cmocka_unit_test(test_a_crowd_is_cut_short),
         cmocka_unit_test(test_combination_moves_the_declination),
+        cmocka_unit_test(test_influential_points),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
