@@ -4,6 +4,8 @@
 
 #include <math.h>
 
+#define SAME_FIGURE 1e-8 /* figures nearer than this share differ by rounding alone */
+
 void standing_add(struct standing_sums *sums, double angle_deg, double separation_km,
                   double partner_sigma_deg) {
     double w = 1.0 / (partner_sigma_deg * partner_sigma_deg);
@@ -30,7 +32,12 @@ double standing_score(double error_deg, double sigma_deg) {
     return log(sigma_deg) + 0.5 * z * z;
 }
 
+/* The two sites of one pair have one figure, worked out from either end. */
+static bool equal(double one, double two) {
+    return fabs(one - two) <= SAME_FIGURE * fmax(fabs(one), fabs(two));
+}
+
 void standing_places(const double *sorted, size_t count, int *place) {
     for (size_t i = 0; i < count; i++)
-        place[i] = i > 0 && sorted[i] == sorted[i - 1] ? place[i - 1] : (int)i + 1;
+        place[i] = i > 0 && equal(sorted[i], sorted[i - 1]) ? place[i - 1] : (int)i + 1;
 }

@@ -43,7 +43,7 @@ bool standing_make(const struct standing_sums *sums, double own_sigma_deg, struc
 double standing_score(double error_deg, double sigma_deg);
 
 /* Places 1, 2, 2, 4 ... of figures sorted from best (smallest) to worst; equal
- * figures share a place. */
+ * figures (to 1e-8 of themselves) share a place. */
 void standing_places(const double *sorted, size_t count, int *place);
 
 #endif

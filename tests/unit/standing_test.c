@@ -108,12 +108,13 @@ static void honest_sigma_scores_best(void **state) {
 }
 
 static void equals_share_a_place(void **state) {
-    static const double sorted[] = {0.5, 1.0, 1.0, 1.0, 2.0, 3.0, 3.0};
-    static const int expected[] = {1, 2, 2, 2, 5, 6, 6};
-    int place[7];
+    /* The last but one differs by rounding alone, the last truly. */
+    static const double sorted[] = {0.5, 1.0, 1.0, 1.0, 2.0, 3.0, 3.0000000001, 3.000001};
+    static const int expected[] = {1, 2, 2, 2, 5, 6, 6, 8};
+    int place[8];
     (void)state;
-    standing_places(sorted, 7, place);
-    for (int i = 0; i < 7; i++)
+    standing_places(sorted, 8, place);
+    for (int i = 0; i < 8; i++)
         assert_int_equal(place[i], expected[i]);
 }
 
