@@ -28,7 +28,7 @@ static size_t off_line(const struct noon_row *rows, const struct combine_point *
 
 static size_t influences(const struct noon_row *rows, const struct combine_point *points,
                          size_t count, struct influence_record out[INFLUENCES_MAX]) {
-    size_t moving[INFLUENCES_MAX];
+    size_t moving[INFLUENCES_MAX] = {0};
     size_t n = noons_influential(points, count, INFLUENCES_MAX, moving);
     for (size_t i = 0; i < n; i++) {
         const struct combine_point *point = &points[moving[i]];

@@ -237,9 +237,10 @@ static int make_combined(const struct work *work, const struct noon_result *noon
         off->residual_deg = points[i].residual_deg;
         off->residual_sigma = points[i].residual_deg / points[i].sigma_deg;
     }
-    size_t moving[INFLUENCES_MAX];
+    size_t moving[INFLUENCES_MAX] = {0};
     if (outcome == 0)
         out->influences = noons_influential(points, count, INFLUENCES_MAX, moving);
+    assert(out->influences == 0 || work->row != NULL);
     for (size_t i = 0; i < out->influences; i++) {
         struct influence_record *influence = &out->influence[i];
         const struct combine_point *point = &points[moving[i]];
