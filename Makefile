@@ -37,7 +37,7 @@ SERVER_SRC := $(wildcard server/store/*.c server/rules/*.c server/api/*.c server
 CLIENT_SRC := $(wildcard client/*.c)
 TEST_SRC := $(wildcard tests/unit/*_test.c tests/http/*_test.c tests/cli/*_test.c)
 TEST_HELP_SRC := $(wildcard tests/support/*.c)
-BENCH_SRC := $(wildcard tests/bench/*_bench.c)
+BENCH_SRC := $(wildcard tests/bench/*.c)
 
 objects = $(patsubst %.c,$(BUILD)/obj/%.o,$(1))
 CORE_OBJ := $(call objects,$(CORE_SRC))
