@@ -129,8 +129,20 @@ $(BUILD)/demo-day: $(call objects,deploy/demo_day.c) $(SIMULATE_OBJ) $(CORE_OBJ)
 	$(SAY) "  link     $@"
 	$(RUN)$(CC) $(LDFLAGS) -o $@ $^ $(CORE_LIBS)
 
-bench: all $(BENCHES)
-	@BUILD=$(BUILD) tests/bench/run
+# Another server to measure beside; npm compiles its SQLite against the system's Node.
+PEER = $(BUILD)/bench/peer
+$(PEER)/installed: tests/bench/peer/package.json tests/bench/peer/package-lock.json
+	@mkdir -p $(@D)
+	$(SAY) "  install  $(PEER) (a minute)"
+	$(RUN)cp $^ $(@D) && cd $(@D) && npm_config_nodedir=/usr npm_config_build_from_source=true \
+	  npm ci --no-audit --no-fund >npm.log 2>&1 || { cat npm.log; exit 1; }
+	$(RUN)touch $@
+$(PEER)/server.js: tests/bench/peer/server.js $(PEER)/installed
+	$(RUN)cp $< $@
+bench:
+	@deploy/setup bench
+	@$(MAKE) --no-print-directory $(PARALLEL) all $(BENCHES) $(PEER)/server.js
+	@BUILD=$(BUILD) tests/bench/run $(PARTS)
 
 demo: setup
 	@$(MAKE) --no-print-directory $(PARALLEL) all $(BUILD)/demo-day

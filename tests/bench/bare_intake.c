@@ -3,9 +3,11 @@
  * as durably as noonarcd. libmicrohttpd with two threads, jansson, one writer
  * that commits whatever has queued into SQLite (write-ahead log, synchronous
  * FULL): a row for the run, a row for each reading. No checks, no science, no
- * keys, no routes: whatever is posted is a run.
+ * keys, no routes: whatever is posted is a run, and every GET is answered with
+ * FILE, from memory: what libmicrohttpd itself costs.
  *
- *   bare_intake STORE   prints "listening on http://127.0.0.1:PORT", ends on SIGTERM */
+ *   bare_intake STORE [FILE]
+ *   prints "listening on http://127.0.0.1:PORT", ends on SIGTERM */
 #include <arpa/inet.h>
 #include <jansson.h>
 #include <microhttpd.h>
@@ -46,6 +48,8 @@ static struct {
     sqlite3 *db;
     sqlite3_stmt *begin, *commit, *add_run, *add_reading;
 } store = {.lock = PTHREAD_MUTEX_INITIALIZER, .more = PTHREAD_COND_INITIALIZER};
+
+static struct MHD_Response *page; /* what a GET gets */
 
 static void must(bool right, const char *what) {
     if (right)
@@ -182,7 +186,7 @@ static enum MHD_Result visit_continue(void *cls, struct MHD_Connection *connecti
                                       const char *method, const char *version, const char *upload,
                                       size_t *upload_size, void **slot) {
     struct visit *visit = *slot;
-    (void)cls, (void)method, (void)version;
+    (void)cls, (void)version;
     if (!visit) {
         *slot = visit = malloc(sizeof *visit);
         if (!visit)
@@ -199,6 +203,8 @@ static enum MHD_Result visit_continue(void *cls, struct MHD_Connection *connecti
         *upload_size = 0;
         return MHD_YES;
     }
+    if (strcmp(method, MHD_HTTP_METHOD_GET) == 0)
+        return MHD_queue_response(connection, MHD_HTTP_OK, page);
     if (visit->written)
         return answer(visit);
     visit->path = url;
@@ -222,13 +228,23 @@ static void visit_end(void *cls, struct MHD_Connection *connection, void **slot,
     *slot = NULL;
 }
 
+static struct MHD_Response *read_page(const char *path) {
+    static char bytes[1 << 20];
+    FILE *file = path ? fopen(path, "rb") : NULL;
+    must(!path || file, "the file");
+    size_t length = file ? fread(bytes, 1, sizeof bytes, file) : 0;
+    if (file)
+        fclose(file);
+    return MHD_create_response_from_buffer(length, bytes, MHD_RESPMEM_PERSISTENT);
+}
+
 int main(int argc, char **argv) {
     struct sockaddr_in address = {.sin_family = AF_INET, .sin_addr.s_addr = htonl(INADDR_LOOPBACK)};
     pthread_t writer;
     sigset_t signals;
     int received;
-    if (argc != 2) {
-        fprintf(stderr, "usage: bare_intake STORE\n");
+    if (argc != 2 && argc != 3) {
+        fprintf(stderr, "usage: bare_intake STORE [FILE]\n");
         return 2;
     }
     sigemptyset(&signals);
@@ -236,6 +252,7 @@ int main(int argc, char **argv) {
     sigaddset(&signals, SIGTERM);
     sigprocmask(SIG_BLOCK, &signals, NULL);
     open_store(argv[1]);
+    page = read_page(argv[2]);
     must(pthread_create(&writer, NULL, write_all, NULL) == 0, "thread");
     struct MHD_Daemon *daemon = MHD_start_daemon(
         MHD_USE_POLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME, 0, NULL, NULL, visit_continue,
@@ -254,5 +271,6 @@ int main(int argc, char **argv) {
     pthread_mutex_unlock(&store.lock);
     pthread_join(writer, NULL);
     MHD_stop_daemon(daemon);
+    MHD_destroy_response(page);
     return EXIT_SUCCESS;
 }

@@ -5,8 +5,9 @@
  *   rate_per_s p50_ms p99_ms cpu_us rss_mb count failed body_bytes stale_ms
  *
  * cpu_us is the processor time of the watched processes per answered request,
- * rss_mb the most memory they ever had resident; stale_ms see --watch. It stops
- * by itself: when all requests were answered, or after --seconds.
+ * rss_mb the most memory they ever had resident; stale_ms see --watch. All but
+ * rss_mb are 0 when nothing was answered in time. It stops by itself: when all
+ * requests were answered, or after --seconds.
  *
  *   load --port N --requests FILE [options]
  *     --connections N   [64]
@@ -361,8 +362,10 @@ static double stale_ms(const struct load *load) {
 
 static void report(struct load *load) {
     double end_s = clock_s(), used_s = cpu_s(load) - load->begin_cpu_s;
-    if (load->answered <= load->warm || load->begin_s <= 0.0)
-        die("nothing was answered after the warm-up");
+    if (load->answered <= load->warm || load->begin_s <= 0.0) {
+        printf("0 0 0 0 %.1f 0 %zu 0 0\n", rss_mb(load), load->failed);
+        return;
+    }
     size_t count = load->answered - load->warm;
     double stale = load->watch ? stale_ms(load) : 0.0;
     qsort(load->took_s + load->warm, count, sizeof *load->took_s, ascending);
@@ -445,5 +448,5 @@ int main(int argc, char **argv) {
         look_first(&load, &load.connection[load.connections]);
     run(&load);
     report(&load);
-    return load.failed == 0 ? EXIT_SUCCESS : 3;
+    return load.failed == 0 && load.answered > load.warm ? EXIT_SUCCESS : 3;
 }
