@@ -134,8 +134,8 @@ PEER = $(BUILD)/bench/peer
 $(PEER)/installed: tests/bench/peer/package.json tests/bench/peer/package-lock.json
 	@mkdir -p $(@D)
 	$(SAY) "  install  $(PEER) (a minute)"
-	$(RUN)cp $^ $(@D) && cd $(@D) && npm_config_nodedir=/usr npm_config_build_from_source=true \
-	  npm ci --no-audit --no-fund >npm.log 2>&1 || { cat npm.log; exit 1; }
+	$(RUN)cp $^ $(@D) && cd $(@D) && npm_config_nodedir=/usr npm_config_python=/usr/bin/python3 \
+	  npm_config_build_from_source=true npm ci --no-audit --no-fund >npm.log 2>&1 || { cat npm.log; exit 1; }
 	$(RUN)touch $@
 $(PEER)/server.js: tests/bench/peer/server.js $(PEER)/installed
 	$(RUN)cp $< $@
