@@ -17,15 +17,33 @@ static const struct {
 #undef ERR_ROW
 };
 
+/* Where snprintf had to cut, it may have cut through a UTF-8 character: drop its
+ * beginning. */
+static void end_at_character(char *text, size_t length) {
+    size_t lead = length;
+    while (lead > 0 && length - lead < 3 && ((unsigned char)text[lead - 1] & 0xC0) == 0x80)
+        lead--;
+    if (lead == 0)
+        return;
+    const unsigned char first = (unsigned char)text[--lead];
+    const size_t wanted = first >= 0xF0 ? 4 : first >= 0xE0 ? 3 : first >= 0xC0 ? 2 : 1;
+    if (length - lead < wanted)
+        text[lead] = '\0';
+}
+
 int err_set(struct err *err, enum err_code code, const char *field, const char *format, ...) {
     if (err == NULL || err->code != ERR_NONE)
         return -1;
     err->code = code;
-    snprintf(err->field, sizeof err->field, "%s", field != NULL ? field : "");
+    int length = snprintf(err->field, sizeof err->field, "%s", field != NULL ? field : "");
+    if (length >= (int)sizeof err->field)
+        end_at_character(err->field, sizeof err->field - 1);
     va_list args;
     va_start(args, format);
-    vsnprintf(err->text, sizeof err->text, format, args);
+    length = vsnprintf(err->text, sizeof err->text, format, args);
     va_end(args);
+    if (length >= (int)sizeof err->text)
+        end_at_character(err->text, sizeof err->text - 1);
     return -1;
 }
 

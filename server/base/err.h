@@ -60,7 +60,8 @@ struct err {
 };
 
 /* Sets err unless it holds an error already (or is NULL). Returns -1 always, so
- * that `return err_set(...)` reads as what it is. field may be NULL. */
+ * that `return err_set(...)` reads as what it is. field may be NULL. What is too
+ * long is cut, never within a UTF-8 character. */
 int err_set(struct err *err, enum err_code code, const char *field, const char *format, ...)
     __attribute__((format(printf, 4, 5)));
 

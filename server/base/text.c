@@ -2,7 +2,9 @@
 /* text: growth by doubling up to the buffer's own maximum. */
 #include "server/base/text.h"
 
+#include <assert.h>
 #include <stdarg.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -10,6 +12,7 @@
 static char empty[1];
 
 void text_init(struct text *text, size_t maximum) {
+    assert(maximum < SIZE_MAX / 4); /* so that sums and doubling cannot wrap */
     *text = (struct text){.bytes = empty, .maximum = maximum};
 }
 
@@ -30,6 +33,8 @@ static bool reserve(struct text *text, size_t more) {
     size_t capacity = text->capacity < 256 ? 256 : text->capacity;
     while (capacity < wanted)
         capacity *= 2;
+    if (capacity > text->maximum + 1)
+        capacity = text->maximum + 1;
     char *bytes = realloc(text->capacity != 0 ? text->bytes : NULL, capacity);
     if (bytes == NULL) {
         text->failed = true;

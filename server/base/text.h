@@ -11,12 +11,13 @@
 struct text {
     char *bytes;     /* never NULL after text_init; owned */
     size_t length;   /* bytes before the NUL */
-    size_t capacity; /* bytes allocated, 0 while bytes points at a constant "" */
+    size_t capacity; /* bytes allocated, at most maximum + 1; 0 while bytes points at a
+                        constant "" */
     size_t maximum;  /* length never exceeds this */
     bool failed;
 };
 
-/* An empty buffer that may grow to maximum bytes. */
+/* An empty buffer that may grow to maximum bytes, which is below SIZE_MAX / 4. */
 void text_init(struct text *text, size_t maximum);
 
 /* Frees the bytes and leaves an empty buffer of the same maximum. */

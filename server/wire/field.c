@@ -152,12 +152,10 @@ int field_set_real(const struct field *field, double value, void *record, const 
     assert(field->kind == FIELD_REAL || field->kind == FIELD_RUN_ID);
     const char *blank = field->unit != NULL && field->unit[0] != '\0' ? " " : "";
     const char *unit = field->unit != NULL ? field->unit : "";
-    bool inside = isfinite(value) && value >= field->min && value <= field->max &&
-                  !(field->above_min && value <= field->min);
-    if (!inside)
-        return err_set(err, ERR_OUT_OF_RANGE, place, "%s %.15g and at most %.15g%s%s, not %.15g",
-                       field->above_min ? "it is above" : "it is at least", field->min, field->max,
-                       blank, unit, value);
+    if (!(isfinite(value) && value >= field->min && value <= field->max))
+        return err_set(err, ERR_OUT_OF_RANGE, place,
+                       "it is at least %.15g and at most %.15g%s%s, not %.15g", field->min,
+                       field->max, blank, unit, value);
     if (field->kind == FIELD_RUN_ID) {
         if (value != floor(value))
             return err_set(err, ERR_WRONG_TYPE, place, "it is a whole number");

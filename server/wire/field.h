@@ -34,7 +34,6 @@ struct field {
     size_t offset;    /* of the destination in the record */
     size_t size;      /* of a text's array */
     double min, max;  /* numbers: both included; lists: how many */
-    bool above_min;   /* min itself is not allowed */
     double divisor;   /* numbers: 0 means 1 */
     const char *unit; /* for the error's sentence, "" when none */
     const struct field_table *inner;

@@ -14,7 +14,8 @@
 /* Lengths are told in millimetres and kept in metres. */
 #define MM_PER_M 1000.0
 #define RANGE_MM(low, high) RANGE(low, high, "mm"), .divisor = MM_PER_M
-#define ABOVE_ZERO_MM(high) RANGE_MM(0.0, high), .above_min = true
+/* Shorter than anything a ruler tells, and long enough to come back from the metres. */
+#define LENGTH_MM(high) RANGE_MM(0.01, high)
 #define LIST(table, least, most) .inner = &(table), .min = (least), .max = (most)
 #define EACH(type, counted_in, counter)                                                            \
     .stride = sizeof(type), .count_offset = offsetof(counted_in, counter)
@@ -56,7 +57,7 @@ static const struct field day_rows[] = {
 const struct field_table day_fields = {"a day", day_rows, COUNT(day_rows)};
 
 static const struct field part_rows[] = {
-    {"length_mm", FIELD_REAL, true,  AT(struct length, value_m), ABOVE_ZERO_MM(SITE_GNOMON_MAX_MM)},
+    {"length_mm", FIELD_REAL, true,  AT(struct length, value_m), LENGTH_MM(SITE_GNOMON_MAX_MM)},
     {"sigma_mm",  FIELD_REAL, false, AT(struct length, sigma_m), RANGE_MM(0.01, 1000.0)},
 };
 static const struct field_table part_fields = {"a part of the gnomon", part_rows, COUNT(part_rows)};
@@ -70,7 +71,7 @@ static const struct field_table gnomon_fields = {"a gnomon", gnomon_rows, COUNT(
 
 static const struct field reading_rows[] = {
     {"time",      FIELD_INSTANT, true,  AT(struct reading, t_utc_s)},
-    {"shadow_mm", FIELD_REAL,    true,  AT(struct reading, shadow_m),       ABOVE_ZERO_MM(SHADOW_MAX_MM)},
+    {"shadow_mm", FIELD_REAL,    true,  AT(struct reading, shadow_m),       LENGTH_MM(SHADOW_MAX_MM)},
     {"sigma_mm",  FIELD_REAL,    false, AT(struct reading, shadow_sigma_m), RANGE_MM(0.01, 10000.0)},
 };
 static const struct field_table reading_fields = {"a reading", reading_rows, COUNT(reading_rows)};
@@ -94,7 +95,7 @@ const struct field_table run_fields = {"a run", run_rows, COUNT(run_rows)};
 static const struct field reading_row_rows[] = {
     {"site",      FIELD_ID,      true, ROOM(ROW, site)},
     {"utc",       FIELD_INSTANT, true, AT(ROW, reading.t_utc_s)},
-    {"shadow_mm", FIELD_REAL,    true, AT(ROW, reading.shadow_m), ABOVE_ZERO_MM(SHADOW_MAX_MM)},
+    {"shadow_mm", FIELD_REAL,    true, AT(ROW, reading.shadow_m), LENGTH_MM(SHADOW_MAX_MM)},
 };
 const struct field_table reading_row_fields = {"a row of readings", reading_row_rows, COUNT(reading_row_rows)};
 /* clang-format on */
