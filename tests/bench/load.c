@@ -106,7 +106,7 @@ static double cpu_s(const struct load *load) {
             die(path);
         fclose(file);
         const char *at = strrchr(line, ')'); /* the name may hold anything */
-        unsigned long user, system;
+        unsigned long user = 0, system = 0;
         if (!at || sscanf(at + 1, " %*c %*d %*d %*d %*d %*d %*u %*u %*u %*u %*u %lu %lu", &user,
                           &system) != 2)
             die(path);
