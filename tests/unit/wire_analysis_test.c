@@ -62,12 +62,17 @@ static void add(const char *site, double lat_deg, double lon_deg, const char *da
 
 static void shuffle(void *rows, size_t count, size_t size, struct chance *chance) {
     char *row = rows, kept[128];
+    assert_true(size <= sizeof kept);
     for (size_t i = count; i > 1; i--) {
         size_t j = (size_t)(chance_even(chance) * (double)i);
         memcpy(kept, row + (i - 1) * size, size);
         memcpy(row + (i - 1) * size, row + j * size, size);
         memcpy(row + j * size, kept, size);
     }
+}
+
+static void shuffle_noons(struct noon_result *noons, size_t count, struct chance *chance) {
+    shuffle(noons, count, sizeof *noons, chance);
 }
 
 static void shuffle_rows(uint64_t seed) {
@@ -163,7 +168,17 @@ static void test_order_of_rows_changes_nothing(void **state) {
     text_init(&again, 1 << 20);
     begin();
     add_programme();
+    measure("baobab", 22.75, 3.3, "2027-03-22"); /* a spare day */
+    measure("acacia", 14.5, 3.1, "2027-03-22");
+    add_site("silent", 33.0, 3.0);
+    add_site("brief", 34.0, 3.0); /* too few, and two readings of one instant */
+    add_reading("brief", near_utc_s("2027-03-20T11:50:00Z"), 1200.0);
+    add_reading("brief", near_utc_s("2027-03-20T11:50:00Z"), 1300.0);
+    char *comma = strrchr(sheets.reading_row[4], ',');
+    snprintf(comma, 16, ",%.1f\n", 10.0 * atof(comma + 1)); /* one that is left out */
     struct analysis analysis = analysis_of_sheets();
+    assert_int_equal(analysis.rows, 12);
+    assert_true(analysis.left_outs > 0);
     analysis_write(&analysis, &first);
     assert_false(first.failed);
     analysis_release(&analysis);
@@ -270,8 +285,11 @@ static void test_rows_that_say_nothing(void **state) {
     assert_int_equal(analysis.row[2].status, REDUCE_TOO_FEW);
     assert_int_equal(analysis.row[3].status, REDUCE_NOON_UNUSABLE);
     assert_int_equal(analysis.pairs + analysis.refusals, 0);
+    assert_true(analysis.pairs_complete);
+    analysis.pairs_complete = false;
     analysis_write(&analysis, &text);
     assert_non_null(strstr(text.bytes, "no_readings"));
+    assert_non_null(strstr(text.bytes, "\"pairs_complete\":false"));
     text_release(&text);
     analysis_release(&analysis);
 }
@@ -330,6 +348,21 @@ static struct noon_result exact_noon(int64_t key, double lat_deg, double lon_deg
     return noon;
 }
 
+static bool same_double(double a, double b) {
+    return a == b || (isnan(a) && isnan(b));
+}
+
+static void assert_same_pair(const struct pair *a, const struct pair *b) {
+    assert_int_equal(a->status, b->status);
+    assert_true(same_double(a->separation_km, b->separation_km));
+    assert_true(same_double(a->angle_deg, b->angle_deg));
+    assert_true(same_double(a->angle_sigma_deg, b->angle_sigma_deg));
+    assert_true(same_double(a->circumference_km, b->circumference_km));
+    assert_true(same_double(a->sigma_km, b->sigma_km));
+    assert_true(same_double(a->low_km, b->low_km));
+    assert_true(same_double(a->high_km, b->high_km));
+}
+
 /* The sweep against all with all. */
 static void test_sweep_finds_every_pair(void **state) {
     (void)state;
@@ -361,8 +394,7 @@ static void test_sweep_finds_every_pair(void **state) {
                 assert_true(next < found.pairs);
                 assert_int_equal(found.pair[next].key1, i);
                 assert_int_equal(found.pair[next].key2, j);
-                assert_true(
-                    memcmp(&found.pair[next].pair.status, &pair.status, sizeof pair.status) == 0);
+                assert_same_pair(&found.pair[next].pair, &pair);
                 next++;
             }
         assert_int_equal(next, found.pairs);
@@ -399,6 +431,76 @@ static void test_a_crowd_is_cut_short(void **state) {
     assert_int_equal(found.pairs, 0);
     noons_pairs_release(&found);
     free(noons);
+}
+
+/* What is listed when not all can be must not depend on the order of the noons. */
+static void test_a_cut_list_is_the_same_in_any_order(void **state) {
+    (void)state;
+    enum { NOONS = 60, MOST = 100 };
+    struct noon_result noons[NOONS];
+    struct sun_day day;
+    struct noons_pairs first = {0};
+    struct chance chance = chance_seeded(9);
+    struct err err = {0};
+    assert_true(sun_day_build(near_date("2027-03-20"), &day));
+    for (int i = 0; i < NOONS; i++) /* ten a meridian: equal instants of transit */
+        noons[i] = exact_noon(i, 60.0 * chance_even(&chance), 20.0 + 0.1 * (i % 6), &day);
+    for (int round = 0; round < 20; round++) {
+        struct noons_pairs found;
+        assert_int_equal(noons_pair_up(noons, NOONS, &analysis_default_rules, MOST, &found, &err),
+                         0);
+        assert_false(found.complete);
+        assert_int_equal(found.pairs, MOST);
+        if (round == 0) {
+            first = found;
+        } else {
+            for (size_t i = 0; i < MOST; i++) {
+                assert_int_equal(found.pair[i].key1, first.pair[i].key1);
+                assert_int_equal(found.pair[i].key2, first.pair[i].key2);
+                assert_same_pair(&found.pair[i].pair, &first.pair[i].pair);
+            }
+            noons_pairs_release(&found);
+        }
+        shuffle_noons(noons, NOONS, &chance);
+    }
+    noons_pairs_release(&first);
+}
+
+/* The combination of noons in any order, to the last bit. */
+static void test_a_combination_is_the_same_in_any_order(void **state) {
+    (void)state;
+    enum { NOONS = 40 };
+    struct noon_result noons[NOONS];
+    struct combine_point first[NOONS], points[NOONS];
+    struct combined once, again;
+    struct chance chance = chance_seeded(10);
+    struct err err = {0};
+    struct sun_day days[2];
+    for (int i = 0; i < 2; i++)
+        assert_true(sun_day_build(near_date("2027-03-20") + i, &days[i]));
+    for (int i = 0; i < NOONS; i++) {
+        double lat_deg = 120.0 * chance_even(&chance) - 60.0;
+        noons[i] = exact_noon(i, lat_deg, angle_wrap(170.0 + 0.5 * i), &days[i % 2]);
+        noons[i].noon_angle_deg += 0.05 * chance_normal(&chance);
+        noons[i].sigma_deg = 0.02 + 0.1 * chance_even(&chance);
+    }
+    assert_int_equal(noons_combine(noons, NOONS, first, &once, &err), 0);
+    assert_int_equal(once.status, COMBINE_OK);
+    for (int round = 0; round < 20; round++) {
+        shuffle_noons(noons, NOONS, &chance);
+        assert_int_equal(noons_combine(noons, NOONS, points, &again, &err), 0);
+        assert_true(same_double(again.circumference_km, once.circumference_km));
+        assert_true(same_double(again.sigma_km, once.sigma_km));
+        assert_true(same_double(again.chi2, once.chi2));
+        assert_true(same_double(again.median_km, once.median_km));
+        assert_true(same_double(again.median_low_km, once.median_low_km));
+        for (int i = 0; i < NOONS; i++) {
+            assert_int_equal(points[i].key, first[i].key);
+            assert_true(same_double(points[i].noon_angle_deg, first[i].noon_angle_deg));
+            assert_true(same_double(points[i].residual_deg, first[i].residual_deg));
+            assert_true(same_double(points[i].influence_km, first[i].influence_km));
+        }
+    }
 }
 
 /* Perfect angles of one noon swept over 60 degrees of longitude, during which the
@@ -466,6 +568,8 @@ int main(void) {
         cmocka_unit_test(test_errors_name_the_row),
         cmocka_unit_test(test_sweep_finds_every_pair),
         cmocka_unit_test(test_a_crowd_is_cut_short),
+        cmocka_unit_test(test_a_cut_list_is_the_same_in_any_order),
+        cmocka_unit_test(test_a_combination_is_the_same_in_any_order),
         cmocka_unit_test(test_combination_moves_the_declination),
         cmocka_unit_test(test_influential_points),
     };

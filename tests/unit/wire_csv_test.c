@@ -45,6 +45,10 @@ static void test_what_is_read(void **state) {
         {"a", "a;"},
         {"\"\"\"\"", "\";"},
         {"\"a,b\",\"c\nd\"", "a,b|c\nd;"},
+        {"\"a\rb\",c\n", "a\rb|c;"}, /* within quotes a carriage return is content */
+        /* the most columns there can be */
+        {"1,2,3,4,5,6,7,8,9,10,11,12,13,14,15,16,17,18,19,20,21,22,23,24,25,26,27,28,29,30,31,32",
+         "1|2|3|4|5|6|7|8|9|10|11|12|13|14|15|16|17|18|19|20|21|22|23|24|25|26|27|28|29|30|31|32;"},
         {"\"\",x\n\"\",\"\"\n", "|x;"},
         {"", ""},
         {"\xEF\xBB\xBF", ""},
@@ -88,7 +92,9 @@ static void test_what_is_refused(void **state) {
          "a\0,\0",
          6, ""},
         {"\xFE\xFF\0a", 4, ""},
-        {",,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,x", 0, "row 1"},
+        {"a\0,\0b\0\n\0", 8, ""},                          /* UTF-16 without a mark */
+        {",,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,x", 0, "row 1"}, /* one column too many */
+        {"a,b\n1,2,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,\n", 0, "row 2"},
     };
     for (size_t i = 0; i < COUNT_OF(rows); i++) {
         struct text out;
@@ -127,6 +133,50 @@ static void test_any_bytes(void **state) {
         assert_int_equal(row, err.code == ERR_NONE ? 0 : -1);
         csv_reader_release(&reader);
         free(bytes);
+    }
+}
+
+/* Long inputs of every shape that could tempt a reader into going over them again:
+ * what is not linear here does not end within the suite's time. */
+static void test_long_inputs(void **state) {
+    (void)state;
+    enum { ROWS = 1000000 };
+    static const struct {
+        const char *first, *piece, *last;
+        size_t rows;
+        const char *field; /* NULL: read to the end */
+    } shapes[] = {
+        {"a,b\n", "1,2\n", "", ROWS + 1, NULL},
+        {"a\r\n", "1\r\n", "2", ROWS + 2, NULL},
+        {"a,b\n", "\"\",1\r\n", "", ROWS + 1, NULL},
+        {"", "\n", "a,b\n1,2", 2, NULL},    /* a million empty rows */
+        {"a\n\"", "\"\"", "\"\n", 2, NULL}, /* one cell of a million quotes */
+        {"a\n\"", "\n", "\"\n", 2, NULL},   /* one cell of a million lines */
+        {"a\n", "x", "\n", 2, NULL},        /* one long word */
+        {"a\n\"", "1,2\n", "", 1, "row 2"}, /* a quote that swallows the rest */
+        {"a,b\n", "1,2\n", "3", ROWS + 1, "row 1000002"},
+        {"a,b\n", "\n", "3", 1, "row 1000002"},
+    };
+    for (size_t i = 0; i < COUNT_OF(shapes); i++) {
+        struct text bytes;
+        struct csv_reader reader;
+        struct err err = {0};
+        text_init(&bytes, (size_t)16 << 20);
+        text_put(&bytes, shapes[i].first);
+        for (int k = 0; k < ROWS; k++)
+            text_put(&bytes, shapes[i].piece);
+        text_put(&bytes, shapes[i].last);
+        assert_false(bytes.failed);
+        assert_int_equal(csv_reader_init(&reader, bytes.bytes, bytes.length, &err), 0);
+        size_t rows = 0;
+        int row;
+        while ((row = csv_reader_next(&reader, &err)) > 0)
+            rows++;
+        assert_int_equal(row, shapes[i].field == NULL ? 0 : -1);
+        assert_int_equal(rows, shapes[i].rows);
+        assert_string_equal(err.field, shapes[i].field != NULL ? shapes[i].field : "");
+        csv_reader_release(&reader);
+        text_release(&bytes);
     }
 }
 
@@ -182,8 +232,8 @@ static void test_values_written(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_what_is_read),   cmocka_unit_test(test_what_is_refused),
-        cmocka_unit_test(test_any_bytes),      cmocka_unit_test(test_there_and_back),
-        cmocka_unit_test(test_values_written),
+        cmocka_unit_test(test_any_bytes),      cmocka_unit_test(test_long_inputs),
+        cmocka_unit_test(test_there_and_back), cmocka_unit_test(test_values_written),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -47,22 +47,50 @@ static void test_shortest_numbers(void **state) {
     }
 }
 
-static void test_numbers_there_and_back(void **state) {
-    (void)state;
-    struct chance chance = chance_seeded(11);
+static void check_there_and_back(double value) {
     struct text text;
     struct json_writer json;
+    text_init(&text, 4096);
+    json_write_init(&json, &text);
+    json_write_array(&json, NULL);
+    json_write_real(&json, NULL, value);
+    json_write_end(&json);
+    json_t *root = parsed(&text);
+    if (json_number_value(json_array_get(root, 0)) != value)
+        fail_msg("%a became %s", value, text.bytes);
+    json_decref(root);
+    text_release(&text);
+}
+
+/* Any bits that are a finite number, and the edges of what a double can hold. */
+static void test_numbers_there_and_back(void **state) {
+    (void)state;
+    static const double edges[] = {DBL_MAX,
+                                   DBL_MIN,
+                                   DBL_TRUE_MIN,
+                                   DBL_MIN - DBL_TRUE_MIN, /* the largest denormal */
+                                   1.0 + DBL_EPSILON,
+                                   1.0 - DBL_EPSILON / 2.0,
+                                   9007199254740991.0,
+                                   9007199254740993.0,
+                                   5e-324,
+                                   1e22,
+                                   1e23,
+                                   -0.0};
+    for (size_t i = 0; i < COUNT_OF(edges); i++) {
+        check_there_and_back(edges[i]);
+        check_there_and_back(-edges[i]);
+    }
+    struct chance chance = chance_seeded(11);
     for (int i = 0; i < 20000; i++) {
-        double value = ldexp(chance_even(&chance) - 0.5, (int)(chance_even(&chance) * 1800) - 900);
-        text_init(&text, 4096);
-        json_write_init(&json, &text);
-        json_write_array(&json, NULL);
-        json_write_real(&json, NULL, value);
-        json_write_end(&json);
-        json_t *root = parsed(&text);
-        assert_true(json_number_value(json_array_get(root, 0)) == value);
-        json_decref(root);
-        text_release(&text);
+        uint64_t bits = (uint64_t)(chance_even(&chance) * 4294967296.0) << 32 |
+                        (uint64_t)(chance_even(&chance) * 4294967296.0);
+        if (i % 8 == 0)
+            bits &= 0x800FFFFFFFFFFFFF; /* denormals, which chance would hardly meet */
+        double value;
+        memcpy(&value, &bits, sizeof value);
+        if (isfinite(value))
+            check_there_and_back(value);
     }
 }
 

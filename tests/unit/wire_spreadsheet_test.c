@@ -124,6 +124,11 @@ static void test_readings_refused(void **state) {
          "row 3, utc"},
         {READINGS "a,2027-03-21T12:00:00Z,\n", ERR_MISSING_FIELD, "row 2, shadow_mm"},
         {READINGS "a,2027-03-21T12:00:00Z,0\n", ERR_OUT_OF_RANGE, "row 2, shadow_mm"},
+        {READINGS "a,2027-03-21T12:00:00Z,1e-320\n", ERR_OUT_OF_RANGE, "row 2, shadow_mm"},
+        {READINGS "a,2027-03-21T12:00:00Z,0.009\n", ERR_OUT_OF_RANGE, "row 2, shadow_mm"},
+        {READINGS "a,2027-03-21T12:00:00Z,1.2.3\n", ERR_WRONG_TYPE, "row 2, shadow_mm"},
+        {READINGS "a,2027-03-21T12:00:00Z,880 \n", ERR_WRONG_TYPE, "row 2, shadow_mm"},
+        {"site,utc,shadow_mm,utc\n", ERR_BAD_CSV, "row 1, utc"},
         {READINGS "a,2027-03-21T12:00:00Z,-880\n", ERR_OUT_OF_RANGE, "row 2, shadow_mm"},
         {READINGS "a,2027-03-21T12:00:00Z,600000.1\n", ERR_OUT_OF_RANGE, "row 2, shadow_mm"},
         {READINGS "a,2027-03-21T12:00:00Z,880 mm\n", ERR_WRONG_TYPE, "row 2, shadow_mm"},
@@ -173,6 +178,52 @@ static void test_readings_are_gathered(void **state) {
     assert_int_equal(sheet_read_readings(READINGS, strlen(READINGS), &readings, &err), 0);
     assert_int_equal(readings.sites + readings.readings, 0);
     sheet_readings_release(&readings);
+}
+
+/* A whole continent's spreadsheets, in the worst order and with the error at the very
+ * end: what compares all rows with all does not end within the suite's time. */
+static void test_long_spreadsheets(void **state) {
+    (void)state;
+    enum { SITES_ROWS = 50000, READINGS_ROWS = 200000 };
+    struct text sites_csv, readings_csv;
+    struct err err = {0};
+    text_init(&sites_csv, (size_t)16 << 20);
+    text_init(&readings_csv, (size_t)16 << 20);
+    text_put(&sites_csv, SITES "\n");
+    text_put(&readings_csv, READINGS);
+    for (int i = SITES_ROWS; i > 0; i--)
+        text_format(&sites_csv, "s%d,1,2,3,1000,umbra\n", i);
+    for (int i = READINGS_ROWS; i > 0; i--)
+        text_format(&readings_csv, "s%d,2027-03-21T12:%02d:00Z,880\n", i % SITES_ROWS, i % 60);
+    size_t count = 0;
+    struct site_record *sites = sites_of(sites_csv.bytes, &count);
+    assert_int_equal(count, SITES_ROWS);
+    assert_string_equal(sites[0].site, "s50000");
+    free(sites);
+    text_put(&sites_csv, "s7,1,2,3,1000,umbra\n");
+    assert_int_equal(sheet_read_sites(sites_csv.bytes, sites_csv.length, &sites, &count, &err), -1);
+    assert_string_equal(err.field, "row 50002, site");
+    assert_non_null(strstr(err.text, "row 49995 already"));
+    err_clear(&err);
+    struct sheet_readings readings;
+    assert_int_equal(sheet_read_readings(readings_csv.bytes, readings_csv.length, &readings, &err),
+                     0);
+    assert_int_equal(readings.sites, SITES_ROWS);
+    for (size_t i = 0; i < readings.sites; i++) {
+        const struct sheet_site *site = &readings.site[i];
+        assert_int_equal(site->readings, READINGS_ROWS / SITES_ROWS);
+        assert_true(i == 0 || strcmp(site[-1].site, site->site) < 0);
+        for (size_t k = 1; k < site->readings; k++)
+            assert_true(readings.reading[site->first + k].reading.t_utc_s >=
+                        readings.reading[site->first + k - 1].reading.t_utc_s);
+    }
+    sheet_readings_release(&readings);
+    text_put(&readings_csv, "s1,2027-03-21T12:00:00Z,x\n");
+    assert_int_equal(sheet_read_readings(readings_csv.bytes, readings_csv.length, &readings, &err),
+                     -1);
+    assert_string_equal(err.field, "row 200002, shadow_mm");
+    text_release(&sites_csv);
+    text_release(&readings_csv);
 }
 
 static void test_run_of_readings(void **state) {
@@ -295,6 +346,7 @@ int main(void) {
         cmocka_unit_test(test_sites_refused),
         cmocka_unit_test(test_readings_refused),
         cmocka_unit_test(test_readings_are_gathered),
+        cmocka_unit_test(test_long_spreadsheets),
         cmocka_unit_test(test_run_of_readings),
         cmocka_unit_test(test_sites_there_and_back),
         cmocka_unit_test(test_readings_there_and_back),
