@@ -14,7 +14,7 @@ growth_probes=2000
 # import FROM TO: sites and their readings, in spreadsheets.
 import() {
   at=$1
-  while [ "$at" -lt "$2" ] && [ "$(date +%s)" -lt $growth_end ]; do
+  while [ "$at" -lt "$2" ] && [ "$(date +%s)" -lt "$growth_end" ]; do
     part=$(($2 - at < growth_chunk ? $2 - at : growth_chunk))
     "$bench/scene" sites "$at" $part >"$work/sites.csv"
     "$bench/scene" readings "$at" $part >"$work/readings.csv"

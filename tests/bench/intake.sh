@@ -3,7 +3,7 @@
 # a Node server of the same durability. Every round gives each server a store of
 # its own and the same requests; the servers take turns. Read by `run`.
 
-intake_count=8000 intake_warm=500 intake_rounds=5 intake_s=3
+intake_count=8000 intake_warm=500 intake_rounds=5 intake_s=2
 [ "$quick" = 0 ] || intake_count=3000 intake_rounds=1 intake_s=0.6
 
 serve_bare() {
