@@ -113,7 +113,7 @@ static void test_growth_keeps_all(void **state) {
         text_format(&text, "%05d,", i);
     assert_int_equal(text.length, 6 * PIECES);
     for (int i = 0; i < PIECES; i += 997) {
-        char piece[8];
+        char piece[16];
         snprintf(piece, sizeof piece, "%05d,", i);
         assert_memory_equal(text.bytes + 6 * i, piece, 6);
     }
