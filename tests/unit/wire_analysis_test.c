@@ -175,7 +175,7 @@ static void test_order_of_rows_changes_nothing(void **state) {
     add_reading("brief", near_utc_s("2027-03-20T11:50:00Z"), 1200.0);
     add_reading("brief", near_utc_s("2027-03-20T11:50:00Z"), 1300.0);
     char *comma = strrchr(sheets.reading_row[4], ',');
-    snprintf(comma, 16, ",%.1f\n", 10.0 * atof(comma + 1)); /* one that is left out */
+    snprintf(comma, 16, ",%.1f\n", 10.0 * strtod(comma + 1, NULL)); /* one that is left out */
     struct analysis analysis = analysis_of_sheets();
     assert_int_equal(analysis.rows, 12);
     assert_true(analysis.left_outs > 0);
@@ -257,6 +257,37 @@ static void test_what_was_left_out_is_told(void **state) {
     analysis_release(&analysis);
 }
 
+/* Left-out readings of many rows, gathered while their array grows: each row's are
+ * its own. */
+static void test_left_outs_of_many_rows(void **state) {
+    (void)state;
+    enum { ROWS = 40, EACH = 3 }; /* three do not divide what the array has room for */
+    double wrong_mm[ROWS][EACH];
+    begin();
+    for (size_t i = 0; i < ROWS; i++) {
+        char site[8];
+        snprintf(site, sizeof site, "s%02zu", i);
+        size_t first = sheets.readings;
+        add(site, 10.0 + (double)i, 20.0, "2027-03-20");
+        for (size_t k = 0; k < EACH; k++) {
+            char *comma = strrchr(sheets.reading_row[first + 1 + 4 * k], ',');
+            wrong_mm[i][k] = round(10.0 * strtod(comma + 1, NULL)) + (double)i;
+            snprintf(comma, 16, ",%.1f\n", wrong_mm[i][k]);
+        }
+    }
+    struct analysis analysis = analysis_of_sheets();
+    assert_int_equal(analysis.rows, ROWS);
+    assert_int_equal(analysis.left_outs, ROWS * EACH);
+    for (size_t i = 0; i < ROWS; i++) {
+        assert_int_equal(analysis.row[i].left_outs, EACH);
+        for (size_t k = 0; k < EACH; k++) {
+            assert_int_equal(analysis.row[i].left_out[k].reading, 1 + 4 * k);
+            assert_true(record_mm(analysis.row[i].left_out[k].shadow_m) == wrong_mm[i][k]);
+        }
+    }
+    analysis_release(&analysis);
+}
+
 static void test_rows_that_say_nothing(void **state) {
     (void)state;
     begin();
@@ -277,8 +308,15 @@ static void test_rows_that_say_nothing(void **state) {
     add_site("d", 80.0, 20.0); /* the polar night */
     for (int i = 0; i < 5; i++)
         add_reading("d", near_utc_s("2027-12-21T10:40:00Z") + i * 60.0, 2000.0);
+    size_t first = sheets.readings;
+    add("e", 30.0, 20.0, "2027-03-20"); /* every shadow in the wrong unit */
+    for (size_t i = first; i < sheets.readings; i++) {
+        char *comma = strrchr(sheets.reading_row[i], ',');
+        snprintf(comma, 16, ",%.1f\n", 10.0 * strtod(comma + 1, NULL));
+    }
     analysis = analysis_of_sheets();
-    assert_int_equal(analysis.rows, 4);
+    assert_int_equal(analysis.rows, 5);
+    assert_int_equal(analysis.row[4].status, REDUCE_IMPLAUSIBLE);
     assert_int_equal(analysis.row[0].status, REDUCE_OK);
     assert_int_equal(analysis.row[1].readings, 0);
     assert_true(isnan(analysis.row[1].noon_angle_deg));
@@ -314,6 +352,11 @@ static void test_errors_name_the_row(void **state) {
     begin();
     add_site("b", 10.0, 20.0);
     add_reading("b", near_utc_s("1971-06-01T10:40:00Z"), 500.0);
+    check_error(ERR_OUT_OF_RANGE, "row 2, utc");
+
+    begin();
+    add_site("b", 10.0, 170.0); /* the next year by its meridian */
+    add_reading("b", near_utc_s("2100-12-31T23:50:00Z"), 500.0);
     check_error(ERR_OUT_OF_RANGE, "row 2, utc");
 
     begin();
@@ -363,23 +406,33 @@ static void assert_same_pair(const struct pair *a, const struct pair *b) {
     assert_true(same_double(a->high_km, b->high_km));
 }
 
-/* The sweep against all with all. */
+/* The sweep against all with all: when the equation of time stands (November) and when
+ * it runs fastest, 30 s a day (December), on whole degrees, which differ by exactly the
+ * tolerance, and on both names of the date line. */
 static void test_sweep_finds_every_pair(void **state) {
     (void)state;
     enum { NOONS = 600 };
     static struct noon_result noons[NOONS];
-    static const double tolerances_deg[] = {0.0, 0.01, 1.0, 15.0, 180.0};
-    struct sun_day days[2];
+    static const struct {
+        const char *date;
+        double tolerance_deg;
+    } rows[] = {
+        {"2027-11-02", 0.0},  {"2027-11-02", 0.01}, {"2027-11-02", 1.0},   {"2027-11-02", 15.0},
+        {"2027-12-22", 15.0}, {"2027-12-22", 90.0}, {"2027-12-22", 180.0}, {"2027-09-16", 90.0},
+    };
     struct chance chance = chance_seeded(5);
-    for (int i = 0; i < 2; i++)
-        assert_true(sun_day_build(near_date("2027-11-02") + i, &days[i]));
-    for (int i = 0; i < NOONS; i++)
-        noons[i] = exact_noon(i, 120.0 * chance_even(&chance) - 60.0,
-                              round(3600.0 * chance_even(&chance) - 1800.0) / 10.0,
-                              &days[chance_even(&chance) < 0.5]);
-    for (size_t t = 0; t < COUNT_OF(tolerances_deg); t++) {
+    for (size_t t = 0; t < COUNT_OF(rows); t++) {
+        struct sun_day days[2];
+        for (int i = 0; i < 2; i++)
+            assert_true(sun_day_build(near_date(rows[t].date) + i, &days[i]));
+        for (int i = 0; i < NOONS; i++)
+            noons[i] = exact_noon(i, 120.0 * chance_even(&chance) - 60.0,
+                                  round(360.0 * chance_even(&chance) - 180.0),
+                                  &days[chance_even(&chance) < 0.5]);
+        noons[0] = exact_noon(0, 10.0, 180.0, &days[1]);
+        noons[1] = exact_noon(1, 30.0, -180.0, &days[0]);
         struct pair_rules rules = analysis_default_rules;
-        rules.lon_tolerance_deg = tolerances_deg[t];
+        rules.lon_tolerance_deg = rows[t].tolerance_deg;
         struct noons_pairs found;
         struct err err = {0};
         assert_int_equal(noons_pair_up(noons, NOONS, &rules, NOONS * NOONS, &found, &err), 0);
@@ -524,6 +577,8 @@ static void test_combination_moves_the_declination(void **state) {
     assert_int_equal(combined.groups, 1);
     assert_int_equal(combined.sites, NOONS);
     check_near("circumference", combined.circumference_km, combined.local_km, 0.5, "km");
+    /* 2 pi M of WGS 84 at 15 and at 30 degrees (GeodSolve 2.1.2): the middle lies between */
+    assert_true(combined.circumference_km > 39833.531 && combined.circumference_km < 39906.879);
     assert_true(combined.chi2 < 2.0); /* the meridian is no circle: 0.003 degrees */
     for (int i = 0; i < NOONS; i++)
         assert_int_equal(points[i].key, i);
@@ -564,6 +619,7 @@ int main(void) {
         cmocka_unit_test(test_turned_round_the_globe),
         cmocka_unit_test(test_noons_of_several_days),
         cmocka_unit_test(test_what_was_left_out_is_told),
+        cmocka_unit_test(test_left_outs_of_many_rows),
         cmocka_unit_test(test_rows_that_say_nothing),
         cmocka_unit_test(test_errors_name_the_row),
         cmocka_unit_test(test_sweep_finds_every_pair),

@@ -106,6 +106,12 @@ static const struct {
      ERR_POSITION_SWAPPED, "/lat_deg"},
     {SITE, "{" NAMED "\"lat_deg\":-1.3,\"lon_deg\":36.8,\"zone\":\"Africa/Nairobi\"}", ERR_NONE,
      NULL},
+    /* Lagos is at 6.45, 3.4: exchanged it would be nearer, but it is near enough */
+    {SITE, "{" NAMED "\"lat_deg\":3,\"lon_deg\":7,\"zone\":\"Africa/Lagos\"}", ERR_NONE, NULL},
+    /* a foreign zone: far away, and exchanged no nearer */
+    {SITE, "{" NAMED PLACE ",\"zone\":\"Asia/Kathmandu\"}", ERR_NONE, NULL},
+    /* a zone without a place says nothing */
+    {SITE, "{" NAMED "\"lat_deg\":36.8,\"lon_deg\":-1.3,\"zone\":\"UTC\"}", ERR_NONE, NULL},
     /* days */
     {DAY, "{\"date\":\"2027-03-21\"}", ERR_NONE, NULL},
     {DAY, "{}", ERR_MISSING_FIELD, "/date"},
@@ -439,6 +445,55 @@ static void test_nothing_is_told_as_null(void **state) {
     text_release(&text);
 }
 
+/* A left-out reading as it is told: where it stands, and every cause that fits. */
+static void test_a_left_out_reading_is_told(void **state) {
+    (void)state;
+    static struct reduction reduction;
+    static struct run run;
+    struct left_out_record left_out[2];
+    struct reduction_record record;
+    struct text text;
+    struct json_writer json;
+    reduction = (struct reduction){
+        .status = REDUCE_OK,
+        .left_outs = 2,
+        .left_out = {
+            {.reading = 2,
+             .slip = SLIP_DIGIT,
+             .also = {SLIP_TIME, SLIP_EXCHANGED},
+             .residual_deg = 0.5,
+             .residual_sigma = 8.0,
+             .instead_m = 0.1783},
+            {.reading = 0, .slip = SLIP_OUTLIER, .residual_deg = -0.25, .instead_m = NAN}}};
+    run.readings = 3;
+    for (int i = 0; i < 3; i++)
+        run.reading[i] = (struct reading){60.0 * i + 0.25, 0.1 * (i + 1) + 0.0083, NAN};
+    reduction_record_make("a", "d", 7, &run, &reduction, left_out, &record);
+    text_init(&text, 1 << 16);
+    json_write_init(&json, &text);
+    record_write_reduction(&json, NULL, &record);
+    json_t *told = json_loadb(text.bytes, text.length, JSON_REJECT_DUPLICATES, NULL);
+    assert_non_null(told);
+    assert_int_equal(json_integer_value(json_object_get(told, "run")), 7);
+    assert_string_equal(json_string_value(json_object_get(told, "day")), "d");
+    static const char *const expected[] = {
+        "[{\"reading\":2,\"utc\":\"1970-01-01T00:02:00.25Z\",\"shadow_mm\":308.3,\"reason\":\"",
+        "\"also\":[\"", "\"residual_deg\":0.5,\"residual_sigma\":8,\"instead_mm\":178.3}",
+        "{\"reading\":0,\"utc\":\"1970-01-01T00:00:00.25Z\",\"shadow_mm\":108.3,",
+        "\"also\":[],\"residual_deg\":-0.25,\"residual_sigma\":0,\"instead_mm\":null}]"};
+    for (size_t i = 0; i < COUNT_OF(expected); i++)
+        if (strstr(text.bytes, expected[i]) == NULL)
+            fail_msg("%s\nis not in\n%s", expected[i], text.bytes);
+    json_t *first = json_array_get(json_object_get(told, "left_out"), 0);
+    json_t *also = json_object_get(first, "also");
+    assert_string_equal(json_string_value(json_object_get(first, "reason")), slip_name(SLIP_DIGIT));
+    assert_int_equal(json_array_size(also), 2);
+    assert_string_equal(json_string_value(json_array_get(also, 0)), slip_name(SLIP_TIME));
+    assert_string_equal(json_string_value(json_array_get(also, 1)), slip_name(SLIP_EXCHANGED));
+    json_decref(told);
+    text_release(&text);
+}
+
 /* A handbook's figure for the meridian is the measure of all errors: 40 007.863 km
  * (WGS 84, four quadrants of 10 001.965729 km). */
 static void test_errors_against_the_handbook(void **state) {
@@ -469,6 +524,7 @@ int main(void) {
         cmocka_unit_test(test_there_and_back),
         cmocka_unit_test(test_the_contact_stays_inside),
         cmocka_unit_test(test_nothing_is_told_as_null),
+        cmocka_unit_test(test_a_left_out_reading_is_told),
         cmocka_unit_test(test_errors_against_the_handbook),
         cmocka_unit_test(test_millimetres_survive),
     };
