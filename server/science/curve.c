@@ -10,13 +10,14 @@
 #include "server/science/angle.h"
 #include "server/science/normal.h"
 
-#define CLOCK_SIGMA_S 15.0   /* a phone on a network, looked at a little late */
-#define MARK_SIGMA_M 0.0015  /* marking the shadow's end and reading the tape */
-#define MARK_SIGMA_FUZZY 0.1 /* and judging where a fuzzy end is, of the zone's width */
-#define REACTION_SIGMA_S 1.0 /* between mark and look at the clock */
-#define SMALLEST_SINE 1e-4   /* keeps slopes finite under an overhead Sun */
-#define NEAREST_DEG 0.01     /* how near to overhead a fit may bring the noon Sun */
-#define PAIRS_MAX 160        /* elementary fits tried for a robust start */
+#define CLOCK_SIGMA_S 15.0        /* a phone on a network, looked at a little late */
+#define MARK_SIGMA_M 0.0015       /* marking the shadow's end and reading the tape */
+#define MARK_SIGMA_FUZZY 0.1      /* and judging where a fuzzy end is, of the zone's width */
+#define REACTION_SIGMA_S 1.0      /* between mark and look at the clock */
+#define SMALLEST_SINE 1e-4        /* keeps slopes finite under an overhead Sun */
+#define DAYLIGHT_S (6.0 * 3600.0) /* no reading counts farther from noon */
+#define NEAREST_DEG 0.01          /* how near to overhead a fit may bring the noon Sun */
+#define PAIRS_MAX 160             /* elementary fits tried for a robust start */
 #define STRAYS_MAX (RUN_READINGS_MAX / 4)
 #define SMALLEST_DETERMINANT 1e-12 /* of the product of the diagonal */
 #define SETTLED_DEG 1e-6
@@ -45,12 +46,30 @@ static double shadow_sigma_m(const struct curve *curve, const struct reading *re
     return hypot(MARK_SIGMA_M, MARK_SIGMA_FUZZY * fuzzy_m);
 }
 
+/* The very reading of an earlier one: a row pasted twice tells nothing new. */
+static bool stands_before(const struct run *run, int index) {
+    for (int i = 0; i < index; i++)
+        if (run->reading[i].t_utc_s == run->reading[index].t_utc_s &&
+            run->reading[i].shadow_m == run->reading[index].shadow_m)
+            return true;
+    return false;
+}
+
+static enum slip useless(const struct run *run, int index, double zenith_deg, double noon_utc_s) {
+    if (fabs(run->reading[index].t_utc_s - noon_utc_s) > DAYLIGHT_S)
+        return SLIP_TIME;
+    if (stands_before(run, index))
+        return SLIP_DUPLICATE;
+    return isnan(zenith_deg) ? SLIP_TOO_LOW : SLIP_NONE;
+}
+
 void curve_init(struct curve *curve, const struct place *place, const struct run *run,
                 const struct sun_day *day) {
     struct length height = gnomon_height(&run->gnomon);
     double rounding_s = rounding_sigma_s(run);
+    double noon_utc_s = sun_transit_utc_s(day, place->lon_deg);
     struct sun_place noon_sun;
-    sun_at(day, sun_transit_utc_s(day, place->lon_deg), &noon_sun);
+    sun_at(day, noon_utc_s, &noon_sun);
     *curve = (struct curve){
         .place = place,
         .run = run,
@@ -75,7 +94,10 @@ void curve_init(struct curve *curve, const struct place *place, const struct run
         sight->t_utc_s = reading->t_utc_s;
         sight->zenith_deg = gnomon_zenith_deg(height.value_m, reading->shadow_m, run->gnomon.edge,
                                               &curve->air, &sun);
-        sight->kept = !isnan(sight->zenith_deg);
+        sight->useless = useless(run, i, sight->zenith_deg, noon_utc_s);
+        sight->kept = sight->useless == SLIP_NONE;
+        if (!sight->kept)
+            sight->zenith_deg = NAN;
         double cosine = angle_cos(gnomon_apparent_zenith_deg(height.value_m, reading->shadow_m));
         double mark_deg = cosine * cosine * shadow_sigma_m(curve, reading, sun.semidiameter_deg) /
                           height.value_m * ANGLE_DEG_PER_RAD;

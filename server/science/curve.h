@@ -8,12 +8,14 @@
 #include <stdbool.h>
 
 #include "server/science/noon.h"
+#include "server/science/reduce.h"
 #include "server/science/run.h"
 
 /* One reading made ready. */
 struct sight {
     double t_utc_s;    /* by the run's clock */
-    double zenith_deg; /* geocentric, of the Sun's centre; NAN beyond 80 degrees */
+    double zenith_deg; /* geocentric, of the Sun's centre; NAN when useless */
+    enum slip useless; /* SLIP_NONE, or why it cannot be used: TOO_LOW, TIME, DUPLICATE */
     double sigma_deg;  /* expected, of this reading alone */
     bool kept;
 };
@@ -33,7 +35,8 @@ struct curve {
     struct sight sight[RUN_READINGS_MAX];
 };
 
-/* Fills the sights; all are kept but those too low. */
+/* Fills the sights; all are kept but those too low, farther than six hours from noon,
+ * or the very same as an earlier one. */
 void curve_init(struct curve *curve, const struct place *place, const struct run *run,
                 const struct sun_day *day);
 

@@ -23,6 +23,8 @@
 #define LINEAR_DEG 0.3         /* so near, a fit linear about the guess is good */
 #define LINEAR_S 200.0
 #define DAYLIGHT_S (6.0 * 3600.0)
+#define SCATTERED_RATIO 8.0 /* scatter over what is expected, at which a run is questioned */
+#define SCATTERED_DEG 0.5
 #define ROUNDS 12
 
 static const char *const estimator_names[] = {
@@ -262,7 +264,9 @@ static void tell_readings(const struct curve *curve, const struct curve_fit *fit
             .also = {cause[1], cause[2]},
             .residual_deg = residual_deg,
             .residual_sigma = residual_deg / sight->sigma_deg,
-            .instead_m = curve_shadow_m(curve, sight->t_utc_s, zenith_deg),
+            .instead_m = sight->useless == SLIP_TIME
+                             ? NAN
+                             : curve_shadow_m(curve, sight->t_utc_s, zenith_deg),
         };
     }
     out->used = curve_kept(curve);
@@ -328,6 +332,8 @@ static enum reduce_status fit_run(struct curve *curve, int usable, const int *or
         .transit_utc_s = out->noon.transit_utc_s + fit.offset_s,
         .transit_sigma_s = out->clock_offset_sigma_s,
     };
+    if (out->run_slip == SLIP_NONE && ratio > SCATTERED_RATIO && out->scatter_deg > SCATTERED_DEG)
+        out->run_slip = SLIP_SCATTERED;
     if (out->run_slip == SLIP_NONE)
         out->run_slip = slip_of_height(curve, &fit, fmax(1.0, 6.0 * out->sigma_deg));
     return REDUCE_OK;

@@ -47,6 +47,7 @@ enum slip {
     SLIP_TENFOLD,          /* a shadow ten times too long or short: cm and mm mixed */
     SLIP_TIME,             /* the reading's time off by an hour or by some ten minutes */
     SLIP_EXCHANGED,        /* two readings' shadows exchanged: pins in the wrong order */
+    SLIP_DUPLICATE,        /* the very time and length of an earlier reading */
     SLIP_TOO_LOW,          /* beyond 80 degrees of zenith distance: refraction unknown */
     SLIP_CLOCK,            /* run: the clock is off */
     SLIP_CLOCK_HOUR,       /* run: every time off by whole or half hours, as summer time does */
@@ -57,6 +58,7 @@ enum slip {
     SLIP_PART_MISSING,     /* run: as if one part of the height had been left out */
     SLIP_PART_TWICE,       /* run: as if one part of the height had been added twice */
     SLIP_BUMPED,           /* run: a step in the middle: the gnomon moved */
+    SLIP_SCATTERED,        /* run: the readings do not follow one curve */
     SLIP_IMPLAUSIBLE       /* run: no simple cause makes these shadows fit this place and day */
 };
 #define SLIP_CAUSES 3                  /* named for one reading at most */

@@ -38,6 +38,8 @@ static const struct {
                            "minutes of this reading."},
     [SLIP_EXCHANGED] = {"exchanged", "This reading and another fit when their shadows are "
                                      "exchanged: were the marks measured in another order?"},
+    [SLIP_DUPLICATE] = {"duplicate", "This reading is the very same as an earlier one and counts "
+                                     "once."},
     [SLIP_TOO_LOW] = {"too_low", "The Sun stood less than 10 degrees high, where the air bends "
                                  "its light too uncertainly."},
     [SLIP_CLOCK] = {"clock", "Noon came at another time than the Sun keeps: the clock was "
@@ -58,6 +60,8 @@ static const struct {
                                        "height had been added twice: add up the parts again."},
     [SLIP_BUMPED] = {"bumped", "From here on the readings follow another curve: was the gnomon "
                                "moved? Earlier readings are used."},
+    [SLIP_SCATTERED] = {"scattered", "The readings do not follow one curve: check their units, "
+                                     "times and marks one by one."},
     [SLIP_IMPLAUSIBLE] = {"implausible", "These lengths cannot be a shadow at this place and "
                                          "time: check height, units, date and position."},
 };
@@ -159,6 +163,12 @@ static bool exchanged(const struct curve *curve, const struct curve_fit *fit, in
 void slip_of_reading(const struct curve *curve, const struct curve_fit *fit, int index,
                      enum slip cause[SLIP_CAUSES]) {
     const struct sight *sight = &curve->sight[index];
+    if (sight->useless == SLIP_TIME || sight->useless == SLIP_DUPLICATE) {
+        cause[0] = sight->useless;
+        for (int i = 1; i < SLIP_CAUSES; i++)
+            cause[i] = SLIP_NONE;
+        return;
+    }
     double expected_m = shadow_on_curve_m(curve, fit, sight->t_utc_s);
     double close_m = CLOSE_SIGMAS * shadow_sigma_m(curve, sight, expected_m);
     double sent_m = curve->run->reading[index].shadow_m;
@@ -211,13 +221,42 @@ static bool one_length(const struct run *run) {
  * a run with one length throughout, the best. */
 static double misfit_deg(const struct curve *curve) {
     double off_deg[RUN_READINGS_MAX];
+    int count = 0;
     for (int i = 0; i < curve->sights; i++) {
         const struct sight *sight = &curve->sight[i];
-        double zenith_deg = curve_zenith_deg(curve, curve->place->lat_deg, sight->t_utc_s, 0.0);
-        off_deg[i] = isnan(sight->zenith_deg) ? 90.0 : fabs(sight->zenith_deg - zenith_deg);
+        if (sight->useless == SLIP_NONE)
+            off_deg[count++] =
+                fabs(sight->zenith_deg -
+                     curve_zenith_deg(curve, curve->place->lat_deg, sight->t_utc_s, 0.0));
+        else if (sight->useless == SLIP_TOO_LOW)
+            off_deg[count++] = 90.0;
     }
-    qsort(off_deg, (size_t)curve->sights, sizeof off_deg[0], ascending);
-    return off_deg[one_length(curve->run) ? 0 : curve->sights / 2];
+    if (count == 0)
+        return 90.0;
+    qsort(off_deg, (size_t)count, sizeof off_deg[0], ascending);
+    return off_deg[one_length(curve->run) ? 0 : count / 2];
+}
+
+/* Readings that stand far off where this place has the Sun, and would stand there ten
+ * times as long or as short. */
+static int tenfold_sights(const struct curve *curve) {
+    int count = 0;
+    for (int i = 0; i < curve->sights; i++) {
+        const struct sight *sight = &curve->sight[i];
+        if (sight->useless != SLIP_NONE && sight->useless != SLIP_TOO_LOW)
+            continue;
+        double there_deg = curve_zenith_deg(curve, curve->place->lat_deg, sight->t_utc_s, 0.0);
+        double shadow_m = curve->run->reading[i].shadow_m;
+        bool off = isnan(sight->zenith_deg) || fabs(sight->zenith_deg - there_deg) > SENSELESS_DEG;
+        bool fits = false;
+        for (int up = 0; up < 2; up++) {
+            double meant_deg =
+                gnomon_apparent_zenith_deg(curve->height_m, up ? 10.0 * shadow_m : 0.1 * shadow_m);
+            fits |= fabs(meant_deg - there_deg) < EXPLAINED_DEG;
+        }
+        count += off && fits;
+    }
+    return count;
 }
 
 /* The run as it would have been without one of the slips below. */
@@ -255,8 +294,10 @@ enum slip slip_of_senseless_run(const struct curve *curve) {
         {SLIP_POSITION_SWAPPED, 1.0},
     };
     double sent_deg = misfit_deg(curve);
+    /* More than can be left out one by one: the units are mixed. */
+    bool mixed = 4 * tenfold_sights(curve) > curve->sights;
     if (sent_deg < SENSELESS_DEG)
-        return SLIP_NONE;
+        return mixed ? SLIP_RUN_TENFOLD : SLIP_NONE;
     enum slip best = SLIP_NONE;
     double best_deg = fmin(EXPLAINED_DEG, EXPLAINED_SHARE * sent_deg);
     for (size_t k = 0; k < sizeof hypotheses / sizeof hypotheses[0]; k++) {
@@ -278,6 +319,8 @@ enum slip slip_of_senseless_run(const struct curve *curve) {
     }
     if (best != SLIP_NONE)
         return best;
+    if (mixed)
+        return SLIP_RUN_TENFOLD;
     return sent_deg > HOPELESS_DEG ? SLIP_IMPLAUSIBLE : SLIP_NONE;
 }
 

@@ -348,6 +348,48 @@ static void test_few_readings(void **state) {
     assert_int_equal(reduced(&scene).left_outs, 0);
 }
 
+/* Readings of another noon, rows pasted twice and mixed units are not quietly used
+ * (seen on 2026-11-25: two noons became one run, a file pasted twice a smaller sigma,
+ * every third shadow in centimetres an angle eight degrees off). */
+static void test_what_must_not_slip_in(void **state) {
+    (void)state;
+    const struct scene sound = scene_of(50.0, 10.0, "2027-03-20", 9, &simulate_careful, &usual);
+    const struct reduction before = reduced(&sound);
+
+    struct scene scene = sound;
+    for (int i = 0; i < 5; i++) {
+        scene.run.reading[scene.run.readings] = sound.run.reading[i];
+        scene.run.reading[scene.run.readings++].t_utc_s += 86400.0;
+    }
+    struct reduction reduction = reduced(&scene);
+    assert_int_equal(reduction.used, before.used);
+    assert_int_equal(reduction.left_outs, 5);
+    assert_int_equal(reduction.left_out[0].slip, SLIP_TIME);
+    assert_true(fabs(reduction.noon_angle_deg - before.noon_angle_deg) < 1e-9);
+
+    scene = sound;
+    for (int i = 0; i < sound.run.readings; i++)
+        scene.run.reading[scene.run.readings++] = sound.run.reading[i];
+    reduction = reduced(&scene);
+    assert_int_equal(reduction.used, before.used);
+    assert_int_equal(reduction.left_out[0].slip, SLIP_DUPLICATE);
+    assert_true(fabs(reduction.sigma_deg - before.sigma_deg) < 1e-9);
+
+    for (int every = 2; every <= 3; every++) {
+        scene = sound;
+        for (int i = 0; i < scene.run.readings; i += every)
+            scene.run.reading[i].shadow_m /= 10.0;
+        reduction = reduced(&scene);
+        assert_int_equal(reduction.status, REDUCE_IMPLAUSIBLE);
+        assert_int_equal(reduction.run_slip, SLIP_RUN_TENFOLD);
+    }
+
+    scene = sound;
+    for (int i = 0; i < scene.run.readings; i++)
+        scene.run.reading[i].shadow_m += i % 2 == 0 ? 0.15 : -0.15;
+    assert_int_equal(reduced(&scene).run_slip, SLIP_SCATTERED);
+}
+
 /* However bad a run, at most a quarter of it is left out. */
 static void test_no_more_is_left_out_than_can_be_justified(void **state) {
     (void)state;
@@ -404,6 +446,7 @@ int main(void) {
         cmocka_unit_test(test_slips_of_a_run_are_named),
         cmocka_unit_test(test_noons_that_cannot_be_measured),
         cmocka_unit_test(test_few_readings),
+        cmocka_unit_test(test_what_must_not_slip_in),
         cmocka_unit_test(test_no_more_is_left_out_than_can_be_justified),
         cmocka_unit_test(test_order_of_readings_does_not_matter),
         cmocka_unit_test(test_every_slip_has_its_own_words),
