@@ -82,8 +82,8 @@ int accept_prepare(struct db *db, struct almanac *almanac, const struct submissi
         return 0;
     if (lookup_day(db, run->day, &out->day, err) || lookup_site(db, run->site, &out->site, err) ||
         check_state(db, out, run->supersedes, err) ||
-        verdict_reduce(almanac, &out->day.record, &out->site.record.place, &run->run,
-                       &out->reduction, err))
+        verdict_reduce(almanac, &out->day.record, &out->site.record, &run->run, &out->reduction,
+                       err))
         return -1;
     return 0;
 }
@@ -100,7 +100,7 @@ static int check_again(struct change *change, const struct submission *submissio
         return err_set(err, ERR_INTERNAL, NULL, "the site vanished");
     if (site.version != prepared->site.version) {
         prepared->site = site;
-        if (verdict_reduce(change_almanac(change), &prepared->day.record, &site.record.place,
+        if (verdict_reduce(change_almanac(change), &prepared->day.record, &site.record,
                            &submission->run->run, &prepared->reduction, err))
             return -1;
     }

@@ -96,7 +96,7 @@ static int import_part(struct part *part, struct run_import_item *out, struct er
         return in_row(part, &cause, err);
     if (write_body(part, err))
         return -1;
-    if (verdict_reduce(change_almanac(part->change), &part->day->record, &part->site.record.place,
+    if (verdict_reduce(change_almanac(part->change), &part->day->record, &part->site.record,
                        &part->sent.run, &part->reduction, &cause))
         return in_row(part, &cause, err);
     if (prepare_place(part, err))

@@ -14,6 +14,7 @@
 #include "server/rules/derive.h"
 #include "server/rules/lookup.h"
 #include "server/science/angle.h"
+#include "server/science/match.h"
 #include "server/science/meridian.h"
 
 #define WINDOW_S 2700.0
@@ -23,6 +24,7 @@
 #define ZENITH_LIMIT_DEG 79.5 /* half a degree inside the limit of refraction */
 #define USUAL_GNOMON_MM 1000.0
 #define MM_PER_M 1000.0
+#define PLAN_DATE_LINE_DEG 150.0 /* as far from it as a run may carry the other date */
 
 /* A site's expected sigma: what the reduction itself allows for plumb line and
  * level (0.03 degrees) and for the habit of marking the edge (0.02), and 1 mm for
@@ -96,10 +98,21 @@ static void plan_one(const struct site_record *site, int32_t date, const struct 
                                                           noon.sun.semidiameter_deg));
 }
 
-static int plan_dates(struct almanac *almanac, struct plan *plan, struct err *err) {
+/* Near the date line the neighbours' noon may carry another date on a site's own
+ * meridian: the sites' common central meridian says which noon the day means. */
+static int32_t date_shift(double lon_deg, double central_deg) {
+    if (fabs(lon_deg) <= PLAN_DATE_LINE_DEG)
+        return 0;
+    double unrolled_deg = central_deg + angle_wrap(lon_deg - central_deg);
+    return (int32_t)lround((lon_deg - unrolled_deg) / 360.0);
+}
+
+static int plan_dates(struct almanac *almanac, double central_deg, struct plan *plan,
+                      struct err *err) {
     const struct day_record *day = &plan->day;
+    int32_t shift = date_shift(plan->site.place.lon_deg, central_deg);
     for (int i = 0; i <= day->spares; i++) {
-        int32_t date = i == 0 ? day->date : day->spare[i - 1];
+        int32_t date = shift + (i == 0 ? day->date : day->spare[i - 1]);
         struct sun_day sun;
         if (!almanac_day(almanac, date, &sun))
             return err_set(err, ERR_INTERNAL, NULL, "the Sun of a date is not known");
@@ -108,9 +121,15 @@ static int plan_dates(struct almanac *almanac, struct plan *plan, struct err *er
     return 0;
 }
 
+/* Can the noon of the day's first date be measured there? */
+static bool measurable(const struct place *place, double declination_deg) {
+    double zenith_distance_deg = fabs(place->lat_deg - declination_deg);
+    return zenith_distance_deg > NOON_OVERHEAD_DEG && zenith_distance_deg < REFRACTION_LIMIT_DEG;
+}
+
 /* False for sites off the meridian. */
-static bool plan_partner(const struct plan *plan, const struct site_record *other,
-                         struct plan_partner *out) {
+static bool plan_partner(const struct plan *plan, double declination_deg,
+                         const struct site_record *other, struct plan_partner *out) {
     const struct place *here = &plan->site.place, *there = &other->place;
     double apart_deg = pair_lon_difference_deg(here->lon_deg, there->lon_deg);
     if (apart_deg > plan->day.lon_tolerance_deg || strcmp(other->site, plan->site.site) == 0)
@@ -125,7 +144,8 @@ static bool plan_partner(const struct plan *plan, const struct site_record *othe
     };
     memcpy(out->site, other->site, sizeof out->site);
     memcpy(out->name, other->name, sizeof out->name);
-    out->allowed = separation_km >= plan->day.min_separation_km &&
+    out->allowed = measurable(here, declination_deg) && measurable(there, declination_deg) &&
+                   separation_km >= plan->day.min_separation_km &&
                    !(out->expected_sigma_km > plan->day.max_sigma_km);
     return true;
 }
@@ -137,20 +157,33 @@ static int best_first(const void *left, const void *right) {
     return strcmp(a->site, b->site);
 }
 
-static int plan_partners(struct db *db, int64_t day, struct plan *plan, struct err *err) {
-    struct participant *all = NULL;
-    size_t count = 0;
-    if (day_rows_participants(db, day, "", INT64_MAX, &all, &count, err))
-        return -1;
-    plan->partners = malloc((count + 1) * sizeof *plan->partners);
-    if (!plan->partners) {
-        free(all);
+/* The meridian about which the day's sites, this one too, gather. */
+static int central_meridian(const struct plan *plan, const struct participant *all, size_t count,
+                            double *out, struct err *err) {
+    double *lon_deg = malloc((count + 1) * sizeof *lon_deg);
+    if (!lon_deg)
         return err_set(err, ERR_INTERNAL, NULL, "out of memory");
-    }
+    for (size_t i = 0; i < count; i++)
+        lon_deg[i] = all[i].site.place.lon_deg;
+    lon_deg[count] = plan->site.place.lon_deg;
+    *out = match_central_meridian_deg(lon_deg, count + 1);
+    free(lon_deg);
+    return 0;
+}
+
+static int plan_partners(struct almanac *almanac, const struct participant *all, size_t count,
+                         struct plan *plan, struct err *err) {
+    struct sun_day sun;
+    struct sun_place noon_sun;
+    if (!almanac_day(almanac, plan->day.date, &sun))
+        return err_set(err, ERR_INTERNAL, NULL, "the Sun of a date is not known");
+    sun_at(&sun, sun_transit_utc_s(&sun, plan->site.place.lon_deg), &noon_sun);
+    plan->partners = malloc((count + 1) * sizeof *plan->partners);
+    if (!plan->partners)
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     size_t n = 0;
     for (size_t i = 0; i < count; i++)
-        n += plan_partner(plan, &all[i].site, &plan->partners[n]);
-    free(all);
+        n += plan_partner(plan, noon_sun.declination_deg, &all[i].site, &plan->partners[n]);
     qsort(plan->partners, n, sizeof *plan->partners, best_first);
     plan->partners_count = n < PLAN_PARTNERS_MAX ? n : PLAN_PARTNERS_MAX;
     return 0;
@@ -161,14 +194,24 @@ int plan_make(struct db *db, struct almanac *almanac, const char *day, const cha
     struct day_row day_row;
     struct site_row site_row;
     struct plan plan = {0};
+    struct participant *all = NULL;
+    size_t count = 0;
+    double central_deg = 0.0;
+    int result = -1;
     if (lookup_day(db, day, &day_row, err) || lookup_site(db, site, &site_row, err))
         return -1;
     plan.day = day_row.record;
     plan.site = site_row.record;
-    if (plan_dates(almanac, &plan, err) || plan_partners(db, day_row.id, &plan, err)) {
-        plan_release(&plan);
-        return -1;
-    }
+    if (day_rows_participants(db, day_row.id, "", INT64_MAX, &all, &count, err) ||
+        central_meridian(&plan, all, count, &central_deg, err) ||
+        plan_dates(almanac, central_deg, &plan, err) ||
+        plan_partners(almanac, all, count, &plan, err))
+        goto cleanup;
     *out = plan;
-    return 0;
+    plan.partners = NULL;
+    result = 0;
+cleanup:
+    plan_release(&plan);
+    free(all);
+    return result;
 }

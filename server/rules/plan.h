@@ -34,7 +34,7 @@ struct plan_partner {
     double separation_km;
     double lon_difference_deg;
     double expected_sigma_km; /* of the circumference, from both usual gnomons */
-    bool allowed;             /* by the day's own rules (separation, sigma) */
+    bool allowed; /* by the day's own rules (separation, sigma), and both noons measurable */
 };
 
 struct plan {

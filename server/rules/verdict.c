@@ -3,12 +3,15 @@
 #include "server/rules/verdict.h"
 
 #include <math.h>
+#include <stdio.h>
 
 #include "server/base/instant.h"
 #include "server/rules/derive.h"
 
 /* Beyond this longitude a noon may carry the date of either side of the line. */
 #define DATE_LINE_DEG 150.0
+#define MM_PER_M 1000.0
+#define USUAL_WITHIN 0.1 /* of a tenth or ten times the usual gnomon */
 
 static bool on_date(int32_t noon, int32_t date, double lon_deg) {
     int32_t apart = noon - date;
@@ -31,6 +34,49 @@ static int check_date(const struct day_record *day, const struct run *run, doubl
                    date);
 }
 
+/* All readings of one noon: of two, one would be lost. */
+static int check_one_noon(const struct run *run, double lon_deg, struct err *err) {
+    int32_t noon = derive_noon_date(run, lon_deg);
+    for (int i = 0; i < run->readings; i++) {
+        int32_t other = sun_day_nearest(run->reading[i].t_utc_s, lon_deg);
+        if (other == noon)
+            continue;
+        char field[48], date[DATE_TEXT], other_date[DATE_TEXT];
+        snprintf(field, sizeof field, "/readings/%d/time", i);
+        date_format(noon, date);
+        date_format(other, other_date);
+        return err_set(err, ERR_WRONG_DAY, field,
+                       "reading %d is of the noon of %s, others are of %s: hand in each noon by "
+                       "itself, or look at its date and whether morning was written for afternoon",
+                       i + 1, other_date, date);
+    }
+    return 0;
+}
+
+/* The site's usual gnomon tells centimetres from millimetres, which a run whose
+ * lengths are all in one unit cannot. */
+static int check_usual_gnomon(const struct site_record *site, const struct run *run,
+                              struct err *err) {
+    double times = MM_PER_M * gnomon_height(&run->gnomon).value_m / site->gnomon_mm;
+    bool tenth = times > 0.1 * (1.0 - USUAL_WITHIN) && times < 0.1 * (1.0 + USUAL_WITHIN);
+    bool tenfold = times > 10.0 * (1.0 - USUAL_WITHIN) && times < 10.0 * (1.0 + USUAL_WITHIN);
+    if (!tenth && !tenfold) /* also without a usual gnomon */
+        return 0;
+    return err_set(err, ERR_UNIT_MISTAKEN, "/gnomon/parts",
+                   "the gnomon is %s the site's usual one of %.10g mm: were centimetres and "
+                   "millimetres mixed up?",
+                   tenth ? "a tenth of" : "ten times", site->gnomon_mm);
+}
+
+static int refuse_too_few(const struct reduction *reduction, const struct run *run,
+                          struct err *err) {
+    int useful = run->readings - reduction->left_outs;
+    return err_set(err, ERR_OUT_OF_RANGE, "/readings",
+                   "of %d readings only %d can be used, and %d are needed; the others are too far "
+                   "from noon, too low a Sun, or the same twice",
+                   run->readings, useful, REDUCE_READINGS_MIN);
+}
+
 static int refuse_implausible(enum slip slip, struct err *err) {
     static const struct {
         enum slip slip;
@@ -48,13 +94,16 @@ static int refuse_implausible(enum slip slip, struct err *err) {
                    slip_text(slip == SLIP_NONE ? SLIP_IMPLAUSIBLE : slip));
 }
 
-int verdict_reduce(struct almanac *almanac, const struct day_record *day, const struct place *place,
-                   const struct run *run, struct reduction *out, struct err *err) {
+int verdict_reduce(struct almanac *almanac, const struct day_record *day,
+                   const struct site_record *site, const struct run *run, struct reduction *out,
+                   struct err *err) {
     if (run->readings < REDUCE_READINGS_MIN)
         return err_set(err, ERR_OUT_OF_RANGE, "/readings",
                        "a run needs at least %d readings; more about noon make it better",
                        REDUCE_READINGS_MIN);
-    if (check_date(day, run, place->lon_deg, err) || derive_reduce(almanac, place, run, out, err))
+    const struct place *place = &site->place;
+    if (check_date(day, run, place->lon_deg, err) || check_one_noon(run, place->lon_deg, err) ||
+        check_usual_gnomon(site, run, err) || derive_reduce(almanac, place, run, out, err))
         return -1;
     switch (out->status) {
     case REDUCE_NOON_UNUSABLE:
@@ -66,8 +115,9 @@ int verdict_reduce(struct almanac *almanac, const struct day_record *day, const 
                        "their offset");
     case REDUCE_IMPLAUSIBLE:
         return refuse_implausible(out->run_slip, err);
+    case REDUCE_TOO_FEW:
+        return refuse_too_few(out, run, err);
     case REDUCE_OK:
-    case REDUCE_TOO_FEW: /* too few usable ones: kept, and shown as such */
         return 0;
     }
     return err_set(err, ERR_INTERNAL, NULL, "the reduction came out wrong");

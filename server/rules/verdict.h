@@ -11,9 +11,12 @@
 
 /* Refuses ERR_OUT_OF_RANGE (fewer than REDUCE_READINGS_MIN readings), ERR_WRONG_DAY,
  * ERR_NOON_UNUSABLE, ERR_LENGTHS_SWAPPED, ERR_UNIT_MISTAKEN, ERR_POSITION_SWAPPED,
- * ERR_IMPLAUSIBLE; fields are pointers into a run's JSON. out is written on success. */
-int verdict_reduce(struct almanac *almanac, const struct day_record *day, const struct place *place,
-                   const struct run *run, struct reduction *out, struct err *err)
-    __attribute__((warn_unused_result));
+ * ERR_IMPLAUSIBLE. Also refused: readings of several noons (ERR_WRONG_DAY, naming one),
+ * fewer than REDUCE_READINGS_MIN usable ones (ERR_OUT_OF_RANGE), a gnomon ten times as
+ * high or low as the site's usual one (ERR_UNIT_MISTAKEN). Fields are pointers into a run's JSON.
+ * out is written on success. */
+int verdict_reduce(struct almanac *almanac, const struct day_record *day,
+                   const struct site_record *site, const struct run *run, struct reduction *out,
+                   struct err *err) __attribute__((warn_unused_result));
 
 #endif

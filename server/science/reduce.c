@@ -273,6 +273,19 @@ static void tell_readings(const struct curve *curve, const struct curve_fit *fit
     out->scatter_deg = out->used > 0 ? sqrt(squares / out->used) : NAN;
 }
 
+/* Readings that cannot be used, where there is no curve to hold them against. */
+static void tell_useless(const struct curve *curve, struct reduction *out) {
+    for (int i = 0; i < curve->sights; i++)
+        if (curve->sight[i].useless != SLIP_NONE)
+            out->left_out[out->left_outs++] = (struct left_out){
+                .reading = i,
+                .slip = curve->sight[i].useless,
+                .residual_deg = NAN,
+                .residual_sigma = NAN,
+                .instead_m = NAN,
+            };
+}
+
 static enum reduce_status time_status(const struct curve *curve, const struct noon *noon,
                                       struct reduction *out) {
     double t_s[RUN_READINGS_MAX];
@@ -376,6 +389,7 @@ void reduce_run(const struct place *place, const struct run *run, const struct s
     int order[RUN_READINGS_MAX];
     int usable = by_time(&curve, order);
     if (usable < REDUCE_READINGS_MIN) {
+        tell_useless(&curve, out);
         out->status = REDUCE_TOO_FEW;
         return;
     }

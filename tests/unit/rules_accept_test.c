@@ -294,6 +294,47 @@ static void few_readings_are_refused(void **state) {
     fixture_body_release(&body);
 }
 
+/* Of two noons handed in as one run one would be lost; and a run of which too little
+ * is left says so at once, rather than lying there as the site's run. */
+static void two_noons_are_no_run(void **state) {
+    struct scene *scene = *state;
+    struct fixture_body body;
+    struct run *run = &body.run.run;
+    fixture_body(&body, "hill", "spring", &hill_place, FIXTURE_DATE, 1, 0);
+    run->reading[8].t_utc_s += 86400.0;
+    run->reading[9].t_utc_s += 86400.0;
+    send_refused(scene, &scene->class, &body, ERR_WRONG_DAY, "/readings/8/time");
+    assert_non_null(strstr(scene->fixture.err.text, "2027-03-22"));
+    fixture_body_release(&body);
+
+    fixture_body(&body, "hill", "spring", &hill_place, FIXTURE_DATE, 1, 0);
+    for (int i = 1; i < run->readings; i++)
+        run->reading[i] = run->reading[i % 2];
+    send_refused(scene, &scene->class, &body, ERR_OUT_OF_RANGE, "/readings");
+    fixture_body_release(&body);
+}
+
+/* All lengths in centimetres fit together; only the site's usual gnomon tells. */
+static void centimetres_throughout_are_refused(void **state) {
+    struct scene *scene = *state;
+    struct fixture *f = &scene->fixture;
+    struct site_record hill = fixture_site_record("hill", hill_place.lat_deg, hill_place.lon_deg);
+    struct site_record kept;
+    struct fixture_body body;
+    hill.gnomon_mm = 1000.0;
+    struct err *err = fixture_begin(f);
+    assert_int_equal(fixture_end(f, site_revise(f->change, &scene->school, &hill, FIXTURE_NOW_UTC_S,
+                                                &kept, err)),
+                     0);
+    fixture_body(&body, "hill", "spring", &hill_place, FIXTURE_DATE, 1, 0);
+    struct run *run = &body.run.run;
+    run->gnomon.part[0].value_m /= 10.0;
+    for (int i = 0; i < run->readings; i++)
+        run->reading[i].shadow_m /= 10.0;
+    send_refused(scene, &scene->class, &body, ERR_UNIT_MISTAKEN, "/gnomon/parts");
+    fixture_body_release(&body);
+}
+
 static void slips_of_a_whole_run_are_refused_by_name(void **state) {
     struct scene *scene = *state;
     struct fixture_body body;
@@ -607,6 +648,8 @@ int main(void) {
         ACCEPT_TEST(spare_dates_are_dates_of_the_day),
         ACCEPT_TEST(date_line_does_not_part_neighbours),
         ACCEPT_TEST(few_readings_are_refused),
+        ACCEPT_TEST(two_noons_are_no_run),
+        ACCEPT_TEST(centimetres_throughout_are_refused),
         ACCEPT_TEST(slips_of_a_whole_run_are_refused_by_name),
         ACCEPT_TEST(noon_that_cannot_be_measured_is_refused),
         ACCEPT_TEST(correction_names_the_current_run),

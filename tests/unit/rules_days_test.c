@@ -278,6 +278,47 @@ static void partners_come_best_first(void **state) {
     plan_release(&plan);
 }
 
+/* Neighbours either side of the date line are sent to one noon: their instants differ
+ * by 0.2 degrees of longitude, not by a day. */
+static void plan_sends_neighbours_to_one_noon(void **state) {
+    struct fixture *f = *state;
+    fixture_site(f, "east", -17.0, 179.9);
+    fixture_site(f, "west", -21.0, -179.9);
+    fixture_day(f, "spring", FIXTURE_DATE);
+    fixture_join(f, "spring", "east");
+    fixture_join(f, "spring", "west");
+    struct plan east = plan_of(f, "east"), west = plan_of(f, "west");
+    double apart_s = east.dates[0].transit_utc_s - west.dates[0].transit_utc_s;
+    assert_true(fabs(apart_s - 0.2 * 240.0) < 1.0);
+    assert_int_equal(east.partners_count, 1);
+    assert_true(east.partners[0].allowed);
+    plan_release(&east);
+    plan_release(&west);
+}
+
+/* Who has no noon to measure is no partner, and has none. */
+static void partners_must_have_a_noon(void **state) {
+    struct fixture *f = *state;
+    struct day_record day = day_record("spring", "2027-12-21"), kept;
+    assert_int_equal(open_day(f, &f->organiser, &day, &kept), 0);
+    static const struct {
+        const char *site;
+        double lat_deg;
+    } rows[] = {{"polar", 80.0}, {"middle", 50.0}, {"south", -10.0}, {"tropic", -23.4}};
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        fixture_site(f, rows[i].site, rows[i].lat_deg, 20.0);
+        fixture_join(f, "spring", rows[i].site);
+    }
+    struct plan middle = plan_of(f, "middle"), polar = plan_of(f, "polar");
+    assert_int_equal(middle.partners_count, 3);
+    for (size_t i = 0; i < middle.partners_count; i++)
+        assert_int_equal(middle.partners[i].allowed, strcmp(middle.partners[i].site, "south") == 0);
+    for (size_t i = 0; i < polar.partners_count; i++)
+        assert_false(polar.partners[i].allowed);
+    plan_release(&middle);
+    plan_release(&polar);
+}
+
 static void plan_needs_day_and_site(void **state) {
     struct fixture *f = *state;
     struct plan plan;
@@ -301,6 +342,8 @@ int main(void) {
         DAYS_TEST(plan_tells_where_noon_cannot_be_measured),
         DAYS_TEST(plan_keeps_the_window_above_the_limit),
         DAYS_TEST(partners_come_best_first),
+        DAYS_TEST(plan_sends_neighbours_to_one_noon),
+        DAYS_TEST(partners_must_have_a_noon),
         DAYS_TEST(plan_needs_day_and_site),
     };
     return cmocka_run_group_tests_name("rules_days", tests, NULL, NULL);
