@@ -51,6 +51,30 @@ static enum leave find_current(struct client *client, const struct handing *hand
                                    handing->day);
 }
 
+/* Without the network: the run this computer handed in last for the site and day. */
+static enum leave recall_current(struct client *client, struct outbox *outbox,
+                                 const struct handing *handing, int64_t *run) {
+    struct outbox_item item;
+    int64_t number = 0;
+    int found;
+    *run = 0;
+    err_clear(&client->err);
+    while ((found = outbox_next(outbox, number, &item, &client->err)) > 0) {
+        number = item.number;
+        if (item.state == OUTBOX_DONE && strcmp(item.server, client->server) == 0 &&
+            strcmp(item.site, handing->site) == 0 && strcmp(item.day, handing->day) == 0)
+            *run = item.run;
+        outbox_item_release(&item);
+    }
+    if (found < 0)
+        return LEAVE_FILE;
+    if (*run != 0)
+        return LEAVE_OK;
+    return client_fail(client, LEAVE_NETWORK, ERR_NETWORK, "",
+                       "no answer from the server, and this computer does not know which run to "
+                       "correct: give its number with --supersedes, and it is kept in the outbox");
+}
+
 static enum leave take_run(struct client *client, struct outbox *outbox, struct handing *handing,
                            bool correct) {
     const struct site_record *known = handing->site_is_known ? &handing->known : NULL;
@@ -62,8 +86,11 @@ static enum leave take_run(struct client *client, struct outbox *outbox, struct 
     if (leave != LEAVE_OK)
         return leave;
     int64_t given = correct ? (int64_t)arguments_number(&client->args, "supersedes", 0) : 0;
-    if (correct && given == 0 && handing->run.supersedes == 0)
+    if (correct && given == 0 && handing->run.supersedes == 0) {
         leave = find_current(client, handing, &given);
+        if (leave == LEAVE_NETWORK)
+            leave = recall_current(client, outbox, handing, &given);
+    }
     if (given != 0)
         handing->run.supersedes = given;
     if (leave == LEAVE_OK && (handing->asked || given != 0))

@@ -253,6 +253,37 @@ static void a_day_without_network_loses_nothing(void **state) {
     text_release(&body);
 }
 
+/* A correction with no server is kept as well, against the run handed in last. */
+static void a_correction_without_network_is_kept(void **state) {
+    struct story *story = *state;
+    struct outcome outcome;
+    struct text body;
+    arrive(story, &pupils[0]);
+    text_init(&body, 65536);
+    school_measure(&pupils[0], DAY, 72, 0, &body);
+    const char *path = desk_file(&story->school, body.bytes);
+    served_stop(&story->served, SIGTERM);
+    desk_run(&story->school, "", &outcome, "correct", DAY, "acacia", "--file", path, NULL);
+    outcome_assert_code(&outcome, 3); /* nothing was handed in from here yet */
+    assert_non_null(strstr(outcome.err, "--supersedes"));
+    outcome_release(&outcome);
+    restart(story);
+    int64_t first = measure(story, &pupils[0], 71);
+    served_stop(&story->served, SIGTERM);
+    desk_run(&story->school, "", &outcome, "correct", DAY, "acacia", "--file", path, NULL);
+    outcome_assert_code(&outcome, 3);
+    outcome_release(&outcome);
+    restart(story);
+    desk_run(&story->school, "", &outcome, "outbox", "send", NULL);
+    outcome_assert_code(&outcome, 0);
+    outcome_release(&outcome);
+    desk_run(&story->school, "", &outcome, "show", "runs", DAY, "--json", NULL);
+    outcome_assert_near("supersedes", outcome_number(&outcome, "runs/0/run/supersedes"),
+                        (double)first, 0.0);
+    outcome_release(&outcome);
+    text_release(&body);
+}
+
 static void an_organiser_feeds_a_day_from_spreadsheets(void **state) {
     static const char sites[] = "site,lat_deg,lon_deg,elev_m,gnomon_mm,edge,name\n"
                                 "acacia,14.5,3.1,0,2000,umbra,Acacia School\n"
@@ -322,6 +353,7 @@ int main(void) {
         STORY(a_run_is_corrected_and_withdrawn),
         STORY(a_mistaken_unit_changes_nothing),
         STORY(a_day_without_network_loses_nothing),
+        STORY(a_correction_without_network_is_kept),
         STORY(an_organiser_feeds_a_day_from_spreadsheets),
         STORY(keys_are_kept_and_not_shown),
     };
