@@ -9,14 +9,14 @@
 #include <stdio.h>
 
 #include "server/base/err.h"
+#include "server/http/limits.h"
 
 struct config {
-    char address[64];    /* listened on, numeric */
-    unsigned port;       /* 0: a free one */
-    char store[1024];    /* the SQLite file */
-    char web[1024];      /* folder of the pages */
-    int connections;     /* most at once */
-    int timeout_s;       /* a silent connection is closed after it */
+    char address[64]; /* listened on, numeric */
+    unsigned port;    /* 0: a free one */
+    char store[1024]; /* the SQLite file */
+    char web[1024];   /* folder of the pages */
+    struct listener_limits limits;
     int drain_s;         /* longest wait for answers under way when stopping */
     const char *command; /* first word that is no option, NULL none; borrowed from argv */
     const char *operand; /* second one */

@@ -46,8 +46,7 @@ static int serve(const struct config *config, struct err *err) {
     struct listener *listener = NULL;
     const struct listener_options options = {.address = config->address,
                                              .port = config->port,
-                                             .connections = config->connections,
-                                             .timeout_s = config->timeout_s,
+                                             .limits = config->limits,
                                              .web_directory = config->web};
     sigset_t signals;
     int status = -1;
@@ -59,7 +58,7 @@ static int serve(const struct config *config, struct err *err) {
     sigaddset(&signals, SIGTERM);
     sigprocmask(SIG_BLOCK, &signals, NULL);
     signal(SIGPIPE, SIG_IGN);
-    allow_files(config->connections);
+    allow_files(config->limits.connections);
 
     almanac = almanac_new();
     if (almanac == NULL) {

@@ -16,6 +16,7 @@
     X(ERR_WRONG_KEY, "wrong_key", 401, "no such key, or not for this")                             \
     X(ERR_NOT_FOUND, "not_found", 404, "there is no such thing here")                              \
     X(ERR_METHOD_NOT_ALLOWED, "method_not_allowed", 405, "this address takes other methods")       \
+    X(ERR_TOO_SLOW, "too_slow", 408, "the request took too long to arrive")                        \
     X(ERR_SITE_EXISTS, "site_exists", 409, "a site of that identifier exists")                     \
     X(ERR_DAY_EXISTS, "day_exists", 409, "a day of that identifier exists")                        \
     X(ERR_RUN_EXISTS, "run_exists", 409, "the site has a run on that day")                         \
@@ -39,6 +40,8 @@
     X(ERR_NOON_UNUSABLE, "noon_unusable", 422, "noon cannot be measured there on that date")       \
     X(ERR_KEY_REUSED, "idempotency_key_reused", 422,                                               \
       "that Idempotency-Key came with another body")                                               \
+    X(ERR_TOO_MANY_REQUESTS, "too_many_requests", 429, "too much from one caller; go on later")    \
+    X(ERR_HEAD_TOO_LARGE, "head_too_large", 431, "the headers are too large")                      \
     X(ERR_INTERNAL, "internal", 500, "something failed on our side")                               \
     X(ERR_NETWORK, "network", 502, "the server could not be reached")                              \
     X(ERR_STORAGE, "storage", 503, "the store could not be read or written")                       \

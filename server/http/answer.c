@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: MIT */
 #include "server/http/answer.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 
+#include "server/api/problem.h"
 #include "server/http/negotiate.h"
 #include "server/http/routes.h"
 
@@ -11,6 +13,9 @@
 static const char content_security_policy[] =
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; "
     "connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+
+#define RETRY_AFTER_S 2 /* when the service is busy or stopping */
+#define BARE_MAX 2048
 
 static const struct {
     const char *name, *value;
@@ -37,8 +42,14 @@ static void add_headers(struct MHD_Response *out, const struct answer_request *a
     }
     if (status == MHD_HTTP_UNAUTHORIZED)
         MHD_add_response_header(out, MHD_HTTP_HEADER_WWW_AUTHENTICATE, "Bearer realm=\"noonarc\"");
-    if (status == MHD_HTTP_SERVICE_UNAVAILABLE)
-        MHD_add_response_header(out, MHD_HTTP_HEADER_RETRY_AFTER, "2");
+    int retry_after_s = asked->retry_after_s;
+    if (retry_after_s == 0 && status == MHD_HTTP_SERVICE_UNAVAILABLE)
+        retry_after_s = RETRY_AFTER_S;
+    if (retry_after_s > 0) {
+        char seconds[16];
+        snprintf(seconds, sizeof seconds, "%d", retry_after_s);
+        MHD_add_response_header(out, MHD_HTTP_HEADER_RETRY_AFTER, seconds);
+    }
     if (asked->close)
         MHD_add_response_header(out, MHD_HTTP_HEADER_CONNECTION, "close");
 }
@@ -85,4 +96,21 @@ enum MHD_Result answer_send(const struct answer_request *asked, int *status) {
     enum MHD_Result result = MHD_queue_response(asked->connection, (unsigned)*status, out);
     MHD_destroy_response(out);
     return result;
+}
+
+void answer_bare(const struct err *err, int retry_after_s, struct text *out) {
+    struct response response;
+    response_init(&response);
+    problem_render(err, &response);
+    text_init(out, BARE_MAX);
+    text_format(out,
+                "HTTP/1.1 %d %s\r\nContent-Type: %s\r\nContent-Length: %zu\r\n"
+                "Retry-After: %d\r\nCache-Control: no-store\r\nConnection: close\r\n",
+                response.status, MHD_get_reason_phrase_for((unsigned)response.status),
+                response.content_type, response.body.length, retry_after_s);
+    for (size_t i = 0; i < sizeof always / sizeof always[0]; i++)
+        text_format(out, "%s: %s\r\n", always[i].name, always[i].value);
+    text_put(out, "\r\n");
+    text_add(out, response.body.bytes, response.body.length);
+    response_release(&response);
 }

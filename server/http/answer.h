@@ -15,9 +15,15 @@ struct answer_request {
     bool cacheable;            /* it answers a GET or HEAD */
     unsigned allowed;          /* for Allow, 0: no such header */
     bool close;                /* the connection ends with this answer */
+    int retry_after_s;         /* for Retry-After, 0: none but for a 503 */
 };
 
 /* status: what was sent, 304 included. */
 enum MHD_Result answer_send(const struct answer_request *asked, int *status);
+
+/* The whole of an answer, head and problem document, for a connection on which
+ * libmicrohttpd has none to give. It says that the connection is closed. Appended
+ * to an empty out. */
+void answer_bare(const struct err *err, int retry_after_s, struct text *out);
 
 #endif

@@ -15,7 +15,9 @@
 #include "server/http/listener_state.h"
 #include "server/http/visit.h"
 
-#define REQUEST_HEAD_MAX ((size_t)32 * 1024) /* memory of a connection, bytes */
+/* Memory of a connection, bytes: room for a head that is too large to be refused
+ * in our own words. */
+#define CONNECTION_MEMORY ((size_t)2 * LIMITS_HEAD_MAX)
 #define LISTEN_BACKLOG 1024u
 #define DRAIN_LOOK_MS 10
 
@@ -31,13 +33,14 @@ static void log_daemon(void *cls, const char *format, va_list args) {
     log_line(NOONARC_LOG_WARNING, "http: %s", message);
 }
 
-union address {
+union socket_address {
     struct sockaddr any;
     struct sockaddr_in v4;
     struct sockaddr_in6 v6;
 };
 
-static int parse_address(const char *text, unsigned port, union address *out, struct err *err) {
+static int parse_address(const char *text, unsigned port, union socket_address *out,
+                         struct err *err) {
     memset(out, 0, sizeof *out);
     if (inet_pton(AF_INET, text, &out->v4.sin_addr) == 1) {
         out->v4.sin_family = AF_INET;
@@ -52,20 +55,22 @@ static int parse_address(const char *text, unsigned port, union address *out, st
 
 static int start(struct listener *listener, const struct listener_options *options,
                  struct err *err) {
-    union address address;
+    union socket_address address;
     if (parse_address(options->address, options->port, &address, err) != 0)
         return -1;
     unsigned flags = MHD_USE_POLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG |
                      (address.any.sa_family == AF_INET6 ? MHD_USE_IPv6 : 0U);
+    const struct listener_limits *limits = &options->limits;
     listener->daemon = MHD_start_daemon(
         flags, (uint16_t)options->port, NULL, NULL, visit_continue,
         listener, /* see listener.h for poll */
         MHD_OPTION_EXTERNAL_LOGGER, log_daemon, NULL, MHD_OPTION_SOCK_ADDR, &address.any,
         MHD_OPTION_NOTIFY_COMPLETED, visit_end, listener, MHD_OPTION_THREAD_POOL_SIZE,
-        (unsigned)LISTENER_THREADS, MHD_OPTION_CONNECTION_LIMIT, (unsigned)options->connections,
-        MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)options->timeout_s,
-        MHD_OPTION_CONNECTION_MEMORY_LIMIT, REQUEST_HEAD_MAX, MHD_OPTION_LISTEN_BACKLOG_SIZE,
-        LISTEN_BACKLOG, MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_END);
+        (unsigned)LISTENER_THREADS, MHD_OPTION_CONNECTION_LIMIT, (unsigned)limits->connections,
+        MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)limits->idle_s, MHD_OPTION_NOTIFY_CONNECTION,
+        door_notify, listener->door, MHD_OPTION_CONNECTION_MEMORY_LIMIT, CONNECTION_MEMORY,
+        MHD_OPTION_LISTEN_BACKLOG_SIZE, LISTEN_BACKLOG, MHD_OPTION_STRICT_FOR_CLIENT, 1,
+        MHD_OPTION_END);
     if (listener->daemon == NULL)
         return err_set(err, ERR_NETWORK, "listen", "cannot listen on %s port %u", options->address,
                        options->port);
@@ -84,11 +89,15 @@ int listener_new(const struct listener_options *options, struct pool *pool, stru
     listener->writer = writer;
     listener->almanac = almanac;
     listener->web_directory = options->web_directory;
+    listener->limits = options->limits;
     listener->metrics = metrics_new();
-    if (listener->metrics == NULL) {
+    listener->quota = quota_new(&options->limits);
+    if (listener->metrics == NULL || listener->quota == NULL) {
         err_set(err, ERR_INTERNAL, NULL, "memory is short");
         goto cleanup;
     }
+    if (door_new(&options->limits, &listener->door, err) != 0)
+        goto cleanup;
     if (start(listener, options, err) != 0)
         goto cleanup;
     *out = listener;
@@ -127,6 +136,8 @@ void listener_free(struct listener *listener) {
         nanosleep(&look, NULL);
     if (listener->daemon != NULL)
         MHD_stop_daemon(listener->daemon);
+    door_free(listener->door);
+    quota_free(listener->quota);
     metrics_free(listener->metrics);
     free(listener);
 }

@@ -7,6 +7,7 @@
 #define NOONARC_LISTENER_H
 
 #include "server/base/err.h"
+#include "server/http/limits.h"
 #include "server/rules/almanac.h"
 #include "server/rules/writer.h"
 #include "server/store/pool.h"
@@ -14,17 +15,17 @@
 #define LISTENER_THREADS 2 /* so a pool of as many read connections never makes one wait */
 
 struct listener_options {
-    const char *address;       /* IPv4 or IPv6, numeric */
-    unsigned port;             /* 0: a free one */
-    int connections;           /* most at once */
-    int timeout_s;             /* a connection silent for so long is closed */
+    const char *address; /* IPv4 or IPv6, numeric */
+    unsigned port;       /* 0: a free one */
+    struct listener_limits limits;
     const char *web_directory; /* of the pages; borrowed */
 };
 
 struct listener;
 
 /* Starts to listen and answer. pool, writer and almanac are borrowed until
- * listener_free. ERR_NETWORK when the address cannot be listened on. */
+ * listener_free. ERR_NETWORK when the address cannot be listened on,
+ * ERR_OUT_OF_RANGE for one that is none. */
 int listener_new(const struct listener_options *options, struct pool *pool, struct writer *writer,
                  struct almanac *almanac, struct listener **out, struct err *err)
     __attribute__((warn_unused_result));

@@ -6,8 +6,10 @@
 #include <microhttpd.h>
 #include <stdatomic.h>
 
+#include "server/http/door.h"
 #include "server/http/listener.h"
 #include "server/http/metrics.h"
+#include "server/http/quota.h"
 
 struct listener {
     struct MHD_Daemon *daemon;
@@ -15,10 +17,14 @@ struct listener {
     struct writer *writer;
     struct almanac *almanac;
     struct metrics *metrics;
+    struct door *door;
+    struct quota *quota;
+    struct listener_limits limits;
     const char *web_directory;
     unsigned port;
     atomic_int under_way; /* requests begun and not yet answered */
     atomic_int writing;   /* of those, asleep until the writer is done */
+    atomic_llong held;    /* bytes of bodies in memory */
     atomic_bool stopping; /* new callers are refused */
     atomic_bool closing;  /* new writes too */
 };

@@ -9,7 +9,11 @@
 #include "server/api/openapi.h"
 #include "server/http/listener_state.h"
 
-static const char *readiness(struct listener *listener) {
+/* A transaction that failed this lately means that the next one may fail too; who
+ * asked later than that is let in to try. */
+#define FAILURE_HOLDS_S 30.0
+
+static const char *readiness(struct listener *listener, double now_utc_s) {
     struct err err = {0};
     if (atomic_load(&listener->stopping))
         return "stopping";
@@ -17,18 +21,32 @@ static const char *readiness(struct listener *listener) {
     if (db == NULL)
         return "store unreadable";
     pool_give(listener->pool, db);
-    return writer_counts(listener->writer).waiting >= WRITER_QUEUE_MAX ? "busy" : "ready";
+    if (metrics_failing(listener->metrics, now_utc_s, FAILURE_HOLDS_S))
+        return "store unwritable";
+    return atomic_load(&listener->writing) >= listener->limits.queue ? "busy" : "ready";
+}
+
+static void say_status(const char *status, struct response *response) {
+    response->content_type = "application/json";
+    response->no_store = true;
+    text_format(&response->body, "{\"status\":\"%s\"}", status);
 }
 
 int own_health(struct listener *listener, const struct request *request, struct response *response,
                struct err *err) {
+    (void)err;
+    const char *status = readiness(listener, request->now_utc_s);
+    response->status = strcmp(status, "ready") == 0 ? 200 : 503;
+    say_status(status, response);
+    return 0;
+}
+
+int own_alive(struct listener *listener, const struct request *request, struct response *response,
+              struct err *err) {
+    (void)listener;
     (void)request;
     (void)err;
-    const char *status = readiness(listener);
-    response->status = strcmp(status, "ready") == 0 ? 200 : 503;
-    response->content_type = "application/json";
-    response->no_store = true;
-    text_format(&response->body, "{\"status\":\"%s\"}", status);
+    say_status("alive", response);
     return 0;
 }
 
@@ -36,12 +54,18 @@ int own_metrics(struct listener *listener, const struct request *request, struct
                 struct err *err) {
     (void)request;
     (void)err;
-    const struct writer_counts counts = writer_counts(listener->writer);
-    const struct metrics_writer writer = {
-        .waiting = counts.waiting, .batches = counts.batches, .writes = counts.jobs};
+    struct patience *patience = door_patience(listener->door);
+    const struct metrics_now now = {
+        .writer = writer_counts(listener->writer),
+        .writing = atomic_load(&listener->writing),
+        .held_bytes = atomic_load(&listener->held),
+        .connections = patience_connections(patience),
+        .given_up = patience_given_up(patience),
+        .turned_away = door_turned_away(listener->door),
+    };
     response->content_type = "application/openmetrics-text; version=1.0.0; charset=utf-8";
     response->no_store = true;
-    metrics_render(listener->metrics, &writer, &response->body);
+    metrics_render(listener->metrics, &now, &response->body);
     return 0;
 }
 

@@ -6,7 +6,9 @@
 
 #include "server/http/routes.h"
 
-route_own own_health;  /* 200 "ready"; 503 "stopping" or "store unreadable" */
+route_own own_health;  /* 200 "ready"; 503 "stopping", "store unreadable", "store unwritable",
+                          "busy" */
+route_own own_alive;   /* 200 whenever it can answer at all */
 route_own own_metrics; /* OpenMetrics */
 route_own own_openapi;
 route_own own_page;  /* index.html */

@@ -74,6 +74,8 @@ const struct route routes[] = {
      NULL, NULL, own_openapi, "This description."},
     {METHOD_GET, "/health", CALLER_ANYONE, BODY_NONE, "",
      NULL, NULL, own_health, "Whether the service is ready."},
+    {METHOD_GET, "/health/live", CALLER_ANYONE, BODY_NONE, "",
+     NULL, NULL, own_alive, "Whether the service is alive, ready or not."},
     {METHOD_GET, "/metrics", CALLER_ANYONE, BODY_NONE, "",
      NULL, NULL, own_metrics, "Counters in the OpenMetrics text format."},
     {METHOD_GET, "/", CALLER_ANYONE, BODY_NONE, NULL,

@@ -5,115 +5,22 @@
 
 #include <assert.h>
 #include <stdlib.h>
-#include <string.h>
-#include <strings.h>
-#include <time.h>
 
 #include "server/api/problem.h"
 #include "server/api/resources.h"
-#include "server/base/log.h"
+#include "server/http/admit.h"
 #include "server/http/answer.h"
-#include "server/http/routes.h"
-#include "server/rules/caller.h"
+#include "server/http/clock.h"
+#include "server/http/visit_state.h"
 
 /* A body that is refused is read on to here, so that the client has ears for the
  * answer; whoever sends more than this is cut off. */
 #define DISCARD_MAX ((size_t)8 * 1024 * 1024)
 
-enum state { STATE_RECEIVING, STATE_WRITING, STATE_ANSWERABLE };
+_Static_assert(LIMITS_QUEUE_MAX <= WRITER_QUEUE_MAX, "what we let in, the writer takes");
 
-struct visit {
-    struct listener *listener;
-    struct MHD_Connection *connection;
-    const struct route *route; /* NULL: refused, or OPTIONS */
-    struct exchange exchange;
-    struct text body;
-    size_t received;  /* bytes of body, kept or not */
-    unsigned allowed; /* methods of the path, for Allow */
-    bool head;
-    bool options;
-    enum state state;
-    struct err err;
-    struct job job;
-};
-
-static const char *header(const struct visit *visit, const char *name) {
+const char *visit_header(const struct visit *visit, const char *name) {
     return MHD_lookup_connection_value(visit->connection, MHD_HEADER_KIND, name);
-}
-
-static double now_utc_s(void) {
-    struct timespec now;
-    clock_gettime(CLOCK_REALTIME, &now);
-    return (double)now.tv_sec + (double)now.tv_nsec * 1e-9;
-}
-
-/* "application/json; charset=utf-8" is application/json. */
-static bool media_is(const char *content_type, const char *wanted) {
-    if (content_type == NULL)
-        return false;
-    size_t length = strcspn(content_type, "; \t");
-    return length == strlen(wanted) && strncasecmp(content_type, wanted, length) == 0;
-}
-
-static enum MHD_Result take_query(void *cls, enum MHD_ValueKind kind, const char *name,
-                                  const char *value) {
-    struct visit *visit = cls;
-    struct request *request = &visit->exchange.request;
-    (void)kind;
-    if (!route_takes_query(visit->route, name) || request->queries == EXCHANGE_QUERY_MAX ||
-        request_query(request, name) != NULL) {
-        err_set(&visit->err, ERR_BAD_QUERY, name, "this address takes %s%s, each once at most",
-                visit->route->query[0] == '\0' ? "no query parameter" : "only ",
-                visit->route->query);
-        return MHD_NO;
-    }
-    request->query[request->queries++] =
-        (struct query_value){.name = name, .value = value == NULL ? "" : value};
-    return MHD_YES;
-}
-
-static int check_media(struct visit *visit) {
-    static const char *const wanted[] = {
-        [BODY_NONE] = NULL, [BODY_JSON] = "application/json", [BODY_CSV] = "text/csv"};
-    const char *media = wanted[visit->route->body];
-    if (media == NULL || media_is(visit->exchange.request.content_type, media))
-        return 0;
-    return err_set(&visit->err, ERR_MEDIA_TYPE, "Content-Type", "send the body as %s", media);
-}
-
-/* Everything that can be said before the body is there. */
-static void admit(struct visit *visit, const char *method, const char *path) {
-    struct request *request = &visit->exchange.request;
-    visit->head = strcmp(method, "HEAD") == 0;
-    visit->options = strcmp(method, "OPTIONS") == 0;
-    request->method = visit->head ? METHOD_GET : method_parse(method);
-    request->path = path;
-    request->authorization = header(visit, MHD_HTTP_HEADER_AUTHORIZATION);
-    request->idempotency_key = header(visit, "Idempotency-Key");
-    request->content_type = header(visit, MHD_HTTP_HEADER_CONTENT_TYPE);
-    request->now_utc_s = now_utc_s();
-
-    const struct route *route = routes_find(request, &visit->allowed);
-    if (visit->allowed == 0)
-        err_set(&visit->err, ERR_NOT_FOUND, NULL, "there is nothing at this address");
-    else if (route == NULL && !visit->options)
-        err_set(&visit->err, ERR_METHOD_NOT_ALLOWED, NULL,
-                "see the header Allow for what this address takes");
-    visit->route = route;
-    if (route == NULL)
-        return;
-
-    text_init(&visit->body, route_body_max(route));
-    if (route->caller != CALLER_ANYONE && request->authorization == NULL) {
-        /* The very words of a wrong key. */
-        const struct caller nobody = {.role = ROLE_ANYONE};
-        if (caller_may(&nobody, ROLE_ORGANISER, NULL, &visit->err) != 0)
-            return;
-    }
-    if (check_media(visit) != 0)
-        return;
-    if (route->query != NULL)
-        MHD_get_connection_values(visit->connection, MHD_GET_ARGUMENT_KIND, take_query, visit);
 }
 
 static int work_write(struct change *change, void *context) {
@@ -124,7 +31,7 @@ static int work_write(struct change *change, void *context) {
 /* The visit may be over as soon as the connection goes on. */
 static void wake(struct visit *visit) {
     struct listener *listener = visit->listener;
-    visit->state = STATE_ANSWERABLE;
+    visit->phase = VISIT_ANSWERABLE;
     MHD_resume_connection(visit->connection);
     atomic_fetch_sub(&listener->writing, 1);
 }
@@ -132,6 +39,9 @@ static void wake(struct visit *visit) {
 /* On the writer's thread: from here on the connection may go on at once. */
 static void work_done(void *context, bool committed) {
     struct visit *visit = context;
+    /* A job that its own rule undid says nothing of the store. */
+    if (committed || visit->err.code == ERR_NONE)
+        metrics_commit(visit->listener->metrics, committed, clock_utc_s());
     if (!committed)
         err_set(&visit->err, ERR_STORAGE, NULL, "it could not be stored; try again");
     wake(visit);
@@ -151,13 +61,16 @@ static int run_read(struct visit *visit) {
 static void hand_over(struct visit *visit) {
     struct listener *listener = visit->listener;
     /* Counted before looking: whoever closes sets the flag before looking at the count. */
-    atomic_fetch_add(&listener->writing, 1);
-    if (atomic_load(&listener->closing)) {
+    bool full = atomic_fetch_add(&listener->writing, 1) >= listener->limits.queue;
+    bool closing = atomic_load(&listener->closing);
+    if (full || closing) {
         atomic_fetch_sub(&listener->writing, 1);
-        err_set(&visit->err, ERR_BUSY, NULL, "the service is stopping; try again soon");
+        err_set(&visit->err, ERR_BUSY, NULL,
+                closing ? "the service is stopping; try again soon"
+                        : "too much is waiting to be written; try again soon");
         return;
     }
-    visit->state = STATE_WRITING;
+    visit->phase = VISIT_WRITING;
     visit->job = (struct job){.work = work_write, .done = work_done, .context = visit};
     /* Asleep before it is handed over: the writer may be done before we return. */
     MHD_suspend_connection(visit->connection);
@@ -169,7 +82,8 @@ static void hand_over(struct visit *visit) {
 static void handle(struct visit *visit) {
     const struct route *route = visit->route;
     struct request *request = &visit->exchange.request;
-    visit->state = STATE_ANSWERABLE;
+    visit->phase = VISIT_ANSWERABLE;
+    visit->complete_us = clock_steady_us();
     if (route == NULL || visit->err.code != ERR_NONE)
         return;
     if (visit->body.failed) {
@@ -188,28 +102,34 @@ static void handle(struct visit *visit) {
     hand_over(visit);
 }
 
-static void refuse_size(struct visit *visit) {
-    if (visit->body.maximum == 0)
-        err_set(&visit->err, ERR_BODY_TOO_LARGE, NULL, "nothing is to be sent here");
-    else
-        err_set(&visit->err, ERR_BODY_TOO_LARGE, NULL, "a body here has %zu bytes at most",
-                visit->body.maximum);
-}
-
 static void receive(struct visit *visit, const char *bytes, size_t length) {
     visit->received += length;
     if (visit->route == NULL || visit->err.code != ERR_NONE)
         return;
-    if (visit->received > visit->body.maximum)
-        refuse_size(visit);
+    if (visit->received > visit->body.maximum) {
+        admit_refuse_size(visit);
+        return;
+    }
+    /* Of all bodies together only so much is held, whatever the number of senders. */
+    long long most = (long long)visit->listener->limits.body_mib * 1024 * 1024;
+    visit->held += length;
+    if (atomic_fetch_add(&visit->listener->held, (long long)length) + (long long)length > most)
+        err_set(&visit->err, ERR_BUSY, NULL, "too much is being sent at once; try again soon");
     else
         text_add(&visit->body, bytes, length);
 }
 
-/* Counts a run that was handed in; there is one way in for runs. */
+/* A request that was refused before it was whole took no time of ours. */
 static void count(struct visit *visit, int status) {
     struct metrics *metrics = visit->listener->metrics;
-    metrics_request(metrics, visit->route == NULL ? -1 : (int)(visit->route - routes), status);
+    metrics_request(
+        metrics,
+        &(struct metrics_request){
+            .route = visit->route == NULL ? -1 : (int)(visit->route - routes),
+            .status = status,
+            .refused = visit->err.code,
+            .took_us = visit->complete_us == 0 ? -1 : clock_steady_us() - visit->complete_us,
+        });
     if (visit->route != NULL && visit->route->write == post_runs)
         metrics_run(metrics, visit->err.code);
 }
@@ -228,19 +148,29 @@ static enum MHD_Result answer(struct visit *visit) {
         .cacheable = visit->exchange.request.method == METHOD_GET,
         .allowed = visit->options || visit->err.code == ERR_METHOD_NOT_ALLOWED ? visit->allowed : 0,
         .close = atomic_load(&visit->listener->stopping),
+        .retry_after_s = visit->retry_after_s,
     };
     int status = 0;
+    if (!patience_answer(door_patience(visit->listener->door), &visit->guest->stay,
+                         response->body.length))
+        return MHD_NO;
     enum MHD_Result result = answer_send(&asked, &status);
     count(visit, status);
     return result;
 }
 
+/* NULL too for a guest who is not to be answered. */
 static struct visit *visit_new(struct listener *listener, struct MHD_Connection *connection) {
+    struct guest *guest = door_guest(connection);
+    if (guest == NULL || guest->dismissed ||
+        !patience_body(door_patience(listener->door), &guest->stay))
+        return NULL;
     struct visit *visit = calloc(1, sizeof *visit);
     if (visit == NULL)
         return NULL;
     visit->listener = listener;
     visit->connection = connection;
+    visit->guest = guest;
     exchange_init(&visit->exchange);
     text_init(&visit->body, 0);
     atomic_fetch_add(&listener->under_way, 1);
@@ -250,17 +180,11 @@ static struct visit *visit_new(struct listener *listener, struct MHD_Connection 
 /* A refusal can go out at once where the client has sent no body yet and waits,
  * or where it announces more than we would read to the end. */
 static bool answer_now(const struct visit *visit) {
-    const char *length = header(visit, MHD_HTTP_HEADER_CONTENT_LENGTH);
+    const char *length = visit_header(visit, MHD_HTTP_HEADER_CONTENT_LENGTH);
     if (length == NULL)
         return false;
-    return header(visit, MHD_HTTP_HEADER_EXPECT) != NULL ||
+    return visit_header(visit, MHD_HTTP_HEADER_EXPECT) != NULL ||
            strtoull(length, NULL, 10) > DISCARD_MAX;
-}
-
-static void check_announced(struct visit *visit) {
-    const char *length = header(visit, MHD_HTTP_HEADER_CONTENT_LENGTH);
-    if (visit->route != NULL && length != NULL && strtoull(length, NULL, 10) > visit->body.maximum)
-        refuse_size(visit);
 }
 
 enum MHD_Result visit_continue(void *cls, struct MHD_Connection *connection, const char *url,
@@ -273,22 +197,24 @@ enum MHD_Result visit_continue(void *cls, struct MHD_Connection *connection, con
         if (visit == NULL)
             return MHD_NO;
         admit(visit, method, url);
-        check_announced(visit);
         return visit->err.code != ERR_NONE && answer_now(visit) ? answer(visit) : MHD_YES;
     }
     if (*upload_data_size != 0) {
+        bool in_time = patience_came(&visit->guest->stay, *upload_data_size);
         receive(visit, upload_data, *upload_data_size);
         *upload_data_size = 0;
-        return visit->received > DISCARD_MAX ? MHD_NO : MHD_YES;
+        return in_time && visit->received <= DISCARD_MAX ? MHD_YES : MHD_NO;
     }
-    if (visit->state == STATE_RECEIVING) {
+    if (visit->phase == VISIT_RECEIVING) {
+        if (!patience_work(&visit->guest->stay))
+            return MHD_NO;
         handle(visit);
         /* With a writer between, the visit may not be looked at here any more,
          * unless it never left this thread. */
         if (visit->route != NULL && visit->route->write != NULL && visit->job.work != NULL)
             return MHD_YES;
     }
-    assert(visit->state == STATE_ANSWERABLE);
+    assert(visit->phase == VISIT_ANSWERABLE);
     return answer(visit);
 }
 
@@ -300,6 +226,9 @@ void visit_end(void *cls, struct MHD_Connection *connection, void **slot,
     (void)why;
     if (visit == NULL)
         return;
+    /* The next request of the connection, if there is one, may come. */
+    (void)patience_head(door_patience(listener->door), &visit->guest->stay);
+    atomic_fetch_sub(&listener->held, (long long)visit->held);
     exchange_release(&visit->exchange);
     text_release(&visit->body);
     free(visit);

@@ -60,13 +60,17 @@ static int work_off(struct writer *writer, struct batch *batch, struct err *err)
 }
 
 static void count(struct writer *writer, const struct batch *batch, bool committed) {
-    int undone = 0;
+    int undone = 0, size = 0;
+    _Static_assert(1 << (WRITER_SIZES - 1) == WRITER_BATCH_MAX, "the last class holds the largest");
     for (int i = 0; i < batch->count; i++)
         undone += batch->undone[i];
+    while (1 << size < batch->count - undone)
+        size++;
     pthread_mutex_lock(&writer->lock);
     writer->counts.undone += undone;
     if (committed) {
         writer->counts.batches++;
+        writer->counts.size[size]++;
         writer->counts.jobs += batch->count - undone;
     } else {
         writer->counts.failed += batch->count - undone;

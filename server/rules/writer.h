@@ -12,6 +12,7 @@
 
 #define WRITER_BATCH_MAX 128
 #define WRITER_QUEUE_MAX 4096
+#define WRITER_SIZES 8 /* classes of batches: of 1 job, 2, up to 4, 8, 16, 32, 64, 128 */
 
 struct writer;
 
@@ -42,11 +43,12 @@ int writer_call(struct writer *writer, change_work work, void *context, struct e
     __attribute__((warn_unused_result));
 
 struct writer_counts {
-    int64_t batches; /* transactions committed */
-    int64_t jobs;    /* jobs committed */
-    int64_t undone;  /* jobs undone by their own rule */
-    int64_t failed;  /* jobs lost to a failed transaction */
-    int64_t waiting; /* queued now */
+    int64_t batches;            /* transactions committed */
+    int64_t jobs;               /* jobs committed */
+    int64_t undone;             /* jobs undone by their own rule */
+    int64_t failed;             /* jobs lost to a failed transaction */
+    int64_t waiting;            /* queued now */
+    int64_t size[WRITER_SIZES]; /* of batches, how many had so many committed jobs */
 };
 struct writer_counts writer_counts(struct writer *writer);
 

@@ -45,6 +45,8 @@ static void wrong_words(void **state) {
         {"--listen 127.0.0.1:70000 serve", "--listen takes an address and a port"},
         {"--connections 1e3 serve", "whole number from 16 to 20000"},
         {"--timeout=0 serve", "whole number from 1 to 600 s"},
+        {"--address-writes=-1 serve", "whole number from 0 to 1000000 a second"},
+        {"--queue 4097 serve", "whole number from 1 to 4096"},
     };
     static char out[8192];
     (void)state;
@@ -72,6 +74,9 @@ static void what_cannot_be_served(void **state) {
     assert_int_equal(run("--store /nowhere/at/all.sqlite migrate", out, sizeof out), 1);
     snprintf(words, sizeof words, "--store %s/other.sqlite --listen nowhere:1 serve",
              served.folder);
+    assert_int_equal(run(words, out, sizeof out), 1);
+    assert_non_null(strstr(out, "not a numeric address"));
+    snprintf(words, sizeof words, "--store %s/other.sqlite --proxy nowhere serve", served.folder);
     assert_int_equal(run(words, out, sizeof out), 1);
     assert_non_null(strstr(out, "not a numeric address"));
     /* An address that is taken already. */

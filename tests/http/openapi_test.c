@@ -293,6 +293,7 @@ static void answers_are_as_described(void **state) {
          NULL, 201},
         {"GET", API "/openapi.json", API "/openapi.json", NULL, NULL, 200},
         {"GET", "/health", "/health", NULL, NULL, 200},
+        {"GET", "/health/live", "/health/live", NULL, NULL, 200},
         {"GET", "/metrics", "/metrics", NULL, NULL, 200},
         {"GET", "/", "/", NULL, NULL, 200},
         {"GET", "/assets/{file}", "/assets/page.css", NULL, NULL, 200},

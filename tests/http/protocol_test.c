@@ -283,11 +283,11 @@ static void metrics(void **state) {
     assert_int_equal(metric(ready), before + 1);
     assert_int_equal(metric(lost), before_lost + 1);
     assert_int_equal(metric(refused), before_refused + 1);
-    long batches = metric("noonarc_writer_batches_total ");
+    long batches = metric("noonarc_writer_commit_writes_count ");
     assert_true(batches > 0);
     json_decref(http_send(served.base, "POST", "/api/v1/sites", NULL,
                           "{\"name\":\"Counted School\",\"lat_deg\":1,\"lon_deg\":2}", 201));
-    assert_int_equal(metric("noonarc_writer_batches_total "), batches + 1);
+    assert_int_equal(metric("noonarc_writer_commit_writes_count "), batches + 1);
     assert_int_equal(metric("noonarc_writer_waiting "), 0);
 }
 

@@ -1,0 +1,24 @@
+/* SPDX-License-Identifier: MIT */
+/* crowd: how many connections each address has open. Memory grows with the
+ * connections there are, which the listener bounds, and shrinks with them. */
+#ifndef NOONARC_CROWD_H
+#define NOONARC_CROWD_H
+
+#include <stdbool.h>
+
+#include "server/http/address.h"
+
+struct crowd;
+
+/* most: connections an address may have, 1 and up. NULL when memory is short. */
+struct crowd *crowd_new(int most);
+void crowd_free(struct crowd *crowd);
+
+/* One connection more. False, and nothing is counted, when the address has all
+ * it may have or memory is short. Any thread. */
+bool crowd_enter(struct crowd *crowd, const struct address *address);
+
+/* One that entered is gone. */
+void crowd_leave(struct crowd *crowd, const struct address *address);
+
+#endif
