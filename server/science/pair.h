@@ -18,14 +18,16 @@
 
 /* A reduced noon, as pairs and combinations need it. */
 struct noon_result {
-    int64_t key; /* the caller's; orders equal things */
+    int64_t key;  /* the caller's; orders equal things */
+    int64_t site; /* equal for noons of one site; 0: the only one of its site */
     double lat_deg, lon_deg;
-    double meridian_m;      /* meridian_distance_m(lat_deg) */
-    double transit_utc_s;   /* predicted */
-    double declination_deg; /* at transit */
-    double noon_angle_deg;  /* signed */
-    double sigma_deg;       /* whole */
-    double habit_sigma_deg; /* part of sigma shared with sites that mark the same edge */
+    double meridian_m;           /* meridian_distance_m(lat_deg) */
+    double transit_utc_s;        /* predicted */
+    double declination_deg;      /* at transit */
+    double noon_angle_deg;       /* signed */
+    double sigma_deg;            /* whole */
+    double systematic_sigma_deg; /* part of sigma that another noon of the site repeats */
+    double habit_sigma_deg;      /* part of sigma shared with sites that mark the same edge */
     int edge;
 };
 

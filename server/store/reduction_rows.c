@@ -72,6 +72,7 @@ static void read_noon(struct statement *statement, struct noon_row *out) {
     out->day = column_int(statement, 0);
     column_copy(statement, 2, out->site, sizeof out->site);
     out->expected_deg = column_real(statement, 3);
+    out->noon = (struct noon_result){0}; /* one noon a site on a day: nothing to share out */
     out->noon.key = column_int(statement, 1);
     out->noon.lat_deg = column_real(statement, 4);
     out->noon.lon_deg = column_real(statement, 5);

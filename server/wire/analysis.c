@@ -128,6 +128,9 @@ static int add_noon(struct work *work, const struct site_record *site,
     reduction_record_make(site->site, "", 0, &run, &reduction, &work->left_out[work->left_outs],
                           &row->record);
     noon_result_make(row - work->row, &site->place, site->edge, &reduction, &row->noon);
+    const struct noon_row *before = row > work->row ? row - 1 : NULL;
+    bool again = before != NULL && strcmp(before->record.site, site->site) == 0;
+    row->noon.site = again ? before->noon.site : row - work->row + 1;
     work->left_outs += (size_t)row->record.left_outs;
     return 0;
 }

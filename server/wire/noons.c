@@ -138,6 +138,60 @@ static void move_angles(const struct noon_result *noons, size_t count,
     }
 }
 
+static int by_value(const void *left, const void *right) {
+    double a = *(const double *)left, b = *(const double *)right;
+    return (a > b) - (a < b);
+}
+
+/* A site's mark; noons without one are each their own (negative keys). */
+static double mark_of(const struct noon_result *noon) {
+    return noon->site != 0 ? (double)noon->site : -1.0 - (double)noon->key;
+}
+
+/* How often a value stands in a sorted list. */
+static size_t times_in(const double *sorted, size_t count, double value) {
+    size_t first = 0, last = count;
+    while (first < last) {
+        size_t middle = first + (last - first) / 2;
+        if (sorted[middle] < value)
+            first = middle + 1;
+        else
+            last = middle;
+    }
+    for (last = first; last < count && sorted[last] == value;)
+        last++;
+    return last - first;
+}
+
+/* Lowers the weights of sites with several noons. marks has room for count. */
+static void share_systematics(const struct noon_result *noons, size_t count,
+                              struct combine_point *points, double *marks) {
+    for (size_t i = 0; i < count; i++)
+        marks[i] = mark_of(&noons[i]);
+    qsort(marks, count, sizeof *marks, by_value);
+    for (size_t i = 0; i < count; i++) {
+        const struct noon_result *noon = noon_of(noons, count, points[i].key);
+        double others = (double)times_in(marks, count, mark_of(noon)) - 1.0;
+        points[i].sigma_deg =
+            sqrt(noon->sigma_deg * noon->sigma_deg +
+                 others * noon->systematic_sigma_deg * noon->systematic_sigma_deg);
+    }
+}
+
+/* Sites with a noon in use. */
+static int sites_used(const struct noon_result *noons, size_t count,
+                      const struct combine_point *points, double *marks) {
+    size_t used = 0;
+    int sites = 0;
+    for (size_t i = 0; i < count; i++)
+        if (!points[i].left_out && !isnan(points[i].residual_deg))
+            marks[used++] = mark_of(noon_of(noons, count, points[i].key));
+    qsort(marks, used, sizeof *marks, by_value);
+    for (size_t i = 0; i < used; i++)
+        sites += i == 0 || marks[i] != marks[i - 1];
+    return sites;
+}
+
 int noons_combine(const struct noon_result *noons, size_t count, struct combine_point *points,
                   struct combined *out, struct err *err) {
     struct noon_result *sorted = sorted_copy(noons, count, by_key);
@@ -152,7 +206,9 @@ int noons_combine(const struct noon_result *noons, size_t count, struct combine_
     double central_deg = match_central_meridian_deg(scratch, count);
     points_of(sorted, count, central_deg, points);
     move_angles(sorted, count, points);
+    share_systematics(sorted, count, points, scratch);
     combine_fit(points, count, scratch, out);
+    out->sites = sites_used(sorted, count, points, scratch);
     free(sorted);
     free(scratch);
     return 0;

@@ -91,6 +91,12 @@ void reduction_record_make(const char *site, const char *day, int64_t run_id, co
     copy_left_outs(run, reduction, left_out);
 }
 
+/* What the same gnomon, plumb line, eyes and air bring to every noon of a site. */
+static double systematic_sigma_deg(const struct error_budget *budget) {
+    return hypot(hypot(budget->height_deg, budget->tilt_deg),
+                 hypot(budget->edge_deg, budget->air_deg));
+}
+
 void noon_result_make(int64_t key, const struct place *place, enum edge edge,
                       const struct reduction *reduction, struct noon_result *result) {
     *result = (struct noon_result){
@@ -102,6 +108,7 @@ void noon_result_make(int64_t key, const struct place *place, enum edge edge,
         .declination_deg = reduction->noon.sun.declination_deg,
         .noon_angle_deg = reduction->noon_angle_deg,
         .sigma_deg = reduction->sigma_deg,
+        .systematic_sigma_deg = systematic_sigma_deg(&reduction->budget),
         .habit_sigma_deg = reduction->budget.edge_deg * sqrt(PAIR_HABIT_SHARE),
         .edge = (int)edge,
     };

@@ -594,6 +594,37 @@ static void test_combination_moves_the_declination(void **state) {
         assert_int_equal(points[i].key, i);
 }
 
+/* Three noons of the same two sites are two sites, and what gnomon, plumb line and eye
+ * get wrong they get wrong three times: sigma stays near that of one noon, and above
+ * the systematic part that no number of noons can take away. */
+static void test_noons_of_one_site_repeat_its_errors(void **state) {
+    (void)state;
+    enum { DAYS = 3 };
+    struct noon_result noons[2 * DAYS];
+    struct combine_point points[2 * DAYS];
+    struct combined one, three;
+    struct err err = {0};
+    for (int day = 0; day < DAYS; day++) {
+        struct sun_day sun;
+        assert_true(sun_day_build(near_date("2027-03-20") + day, &sun));
+        for (int site = 0; site < 2; site++) {
+            struct noon_result *noon = &noons[2 * day + site];
+            *noon = exact_noon(2 * day + site, 40.0 + 4.0 * site, 3.0, &sun);
+            noon->site = site + 1;
+            noon->sigma_deg = 0.05;
+            noon->systematic_sigma_deg = 0.04;
+        }
+    }
+    assert_int_equal(noons_combine(noons, 2, points, &one, &err), 0);
+    assert_int_equal(noons_combine(noons, 2 * DAYS, points, &three, &err), 0);
+    assert_int_equal(three.sites, 2);
+    assert_int_equal(three.groups, DAYS);
+    /* sigma^2 of a site: 0.04^2 + (0.05^2 - 0.04^2) / 3 against 0.05^2 */
+    double expected = sqrt((0.0016 + 0.0009 / 3.0) / 0.0025);
+    check_near("sigma of three noons over that of one",
+               three.internal_sigma_km / one.internal_sigma_km, expected, 1e-3, "");
+}
+
 /* The most moving first, as a sort of all would have them; ties by key; points that
  * move nothing (left out, alone) are passed over. */
 static void test_influential_points(void **state) {
@@ -638,6 +669,7 @@ int main(void) {
         cmocka_unit_test(test_a_combination_is_the_same_in_any_order),
         cmocka_unit_test(test_combination_moves_the_declination),
         cmocka_unit_test(test_influential_points),
+        cmocka_unit_test(test_noons_of_one_site_repeat_its_errors),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
