@@ -88,10 +88,15 @@ $(BUILD)/tests/%: $(BUILD)/obj/tests/%.o $(TEST_HELP_OBJ) $(SERVER_OBJ) $(CORE_O
 	@mkdir -p $(@D)
 	$(SAY) "  link     $@"
 	$(RUN)$(CC) $(LDFLAGS) -o $@ $^ $(TEST_LIBS)
-$(BUILD)/bench/%: $(BUILD)/obj/tests/bench/%.o $(SIMULATE_OBJ) $(SERVER_OBJ) $(CORE_OBJ)
+$(BUILD)/bench/%: $(BUILD)/obj/tests/bench/%.o $(SIMULATE_OBJ) $(CORE_OBJ)
 	@mkdir -p $(@D)
 	$(SAY) "  link     $@"
-	$(RUN)$(CC) $(LDFLAGS) -o $@ $^ $(SERVER_LIBS) -lcurl
+	$(RUN)$(CC) $(LDFLAGS) -o $@ $^ $(CORE_LIBS)
+# These have nothing of ours inside.
+$(BUILD)/bench/load $(BUILD)/bench/bare_intake: $(BUILD)/bench/%: $(BUILD)/obj/tests/bench/%.o
+	@mkdir -p $(@D)
+	$(SAY) "  link     $@"
+	$(RUN)$(CC) $(LDFLAGS) -o $@ $^ -lmicrohttpd -lsqlite3 -ljansson -lpthread
 
 setup:
 	@deploy/setup

@@ -39,6 +39,7 @@
 #define PIDS_MAX 8
 #define ANSWER_ROOM ((size_t)256 * 1024)
 #define WATCH_PAUSE_S 0.02
+#define WARM_PATIENCE 4.0 /* of --seconds: most time warming up */
 
 struct request {
     const char *bytes;
@@ -322,8 +323,10 @@ static void send_due(struct load *load, double now_s) {
 }
 
 static bool going(const struct load *load, double now_s, double start_s) {
-    double since_s = load->begin_s > 0.0 ? load->begin_s : start_s;
-    return load->answered + load->failed < load->requests && now_s - since_s < load->seconds;
+    bool measuring = load->begin_s > 0.0;
+    double since_s = now_s - (measuring ? load->begin_s : start_s);
+    return load->answered + load->failed < load->requests &&
+           since_s < (measuring ? load->seconds : WARM_PATIENCE * load->seconds);
 }
 
 static void run(struct load *load) {
@@ -435,7 +438,7 @@ int main(int argc, char **argv) {
         die("usage: load --port N --requests FILE [options]");
     load.took_s = room(load.requests, sizeof *load.took_s);
     load.at_s = room(load.requests, sizeof *load.at_s);
-    size_t looks = (size_t)((load.seconds + 60.0) / WATCH_PAUSE_S);
+    size_t looks = (size_t)((1.0 + WARM_PATIENCE) * load.seconds / WATCH_PAUSE_S) + 64;
     load.watch_at_s = room(looks, sizeof *load.watch_at_s);
     load.watch_saw = room(looks, sizeof *load.watch_saw);
     load.connection = room((size_t)load.connections + 1, sizeof *load.connection);
