@@ -1,14 +1,18 @@
 /* SPDX-License-Identifier: MIT */
 #include "server/commands.h"
 
+#include <limits.h>
 #include <stdio.h>
 #include <time.h>
+#include <unistd.h>
 
 #include "server/base/log.h"
 #include "server/rules/almanac.h"
 #include "server/rules/caller.h"
 #include "server/rules/change.h"
 #include "server/rules/rebuild.h"
+#include "server/store/backup.h"
+#include "server/store/claim.h"
 #include "server/store/migrate.h"
 
 double commands_now_utc_s(void) {
@@ -17,56 +21,82 @@ double commands_now_utc_s(void) {
     return (double)now.tv_sec + (double)now.tv_nsec * 1e-9;
 }
 
-static int open_store(const struct config *config, struct db **out, int *applied, struct err *err) {
+/* Brings the store up to date; the caller has its claim. */
+static int open_claimed(const char *store, struct db **out, int *applied, struct err *err) {
     struct db *db;
-    if (db_open(config->store, DB_WRITE, &db, err) != 0)
+    if (db_open(store, DB_WRITE, &db, err) != 0)
         return -1;
     if (migrate_apply(db, migrations, migrations_count, commands_now_utc_s(), applied, err) != 0) {
         db_close(db);
         return -1;
     }
+    if (*applied > 0)
+        log_line(NOONARC_LOG_INFO, "store \"%s\": %d migrations applied", store, *applied);
     *out = db;
     return 0;
 }
 
-int commands_open_store(const struct config *config, struct db **out, struct err *err) {
+int commands_open_store(const struct config *config, struct claim *claim, struct db **out,
+                        struct err *err) {
     int applied;
-    if (open_store(config, out, &applied, err) != 0)
+    if (claim_take(config->store, claim, err) != 0)
         return -1;
-    if (applied > 0)
-        log_line(NOONARC_LOG_INFO, "store \"%s\": %d migrations applied", config->store, applied);
+    if (open_claimed(config->store, out, &applied, err) == 0)
+        return 0;
+    claim_release(claim);
+    return -1;
+}
+
+/* Without a claim (file -1) where another noonarcd has it. */
+static int claim_or_share(const char *store, struct claim *claim, struct err *err) {
+    struct err held = {0};
+    if (claim_take(store, claim, &held) == 0 || held.code == ERR_BUSY)
+        return 0;
+    *err = held;
+    return -1;
+}
+
+/* As commands_open_store, but beside a server if one is at work: then the store must
+ * have the form this program knows already, and only a short change may be made. */
+static int open_beside(const struct config *config, struct claim *claim, struct db **out,
+                       int *applied, struct err *err) {
+    struct db *db;
+    if (claim_or_share(config->store, claim, err) != 0)
+        return -1;
+    if (claim->file >= 0)
+        return open_claimed(config->store, out, applied, err);
+    if (db_open(config->store, DB_WRITE, &db, err) != 0)
+        return -1;
+    if (migrate_verify(db, migrations, migrations_count, err) != 0) {
+        db_close(db);
+        return -1;
+    }
+    *applied = 0;
+    *out = db;
     return 0;
 }
 
 int command_migrate(const struct config *config, struct err *err) {
-    struct db *db;
+    struct claim claim = {.file = -1};
+    struct db *db = NULL;
     int applied;
-    if (open_store(config, &db, &applied, err) != 0)
-        return -1;
-    printf("%s: %d of %d migrations were missing and are applied now\n", config->store, applied,
-           migrations_count);
+    int status = open_beside(config, &claim, &db, &applied, err);
+    if (status == 0)
+        printf("%s: %d of %d migrations were missing and are applied now\n", config->store, applied,
+               migrations_count);
     db_close(db);
-    return 0;
+    claim_release(&claim);
+    return status;
 }
 
-/* Runs work with everything a change needs, on this thread. */
-static int with_change(const struct config *config,
+/* Runs work with everything a change needs, on this thread. Takes the connection. */
+static int with_change(struct db *db,
                        int (*work)(struct change *change, void *context, struct err *err),
                        void *context, struct err *err) {
-    struct db *db = NULL;
-    struct almanac *almanac = NULL;
-    struct change *change = NULL;
-    int status = -1;
-    if (commands_open_store(config, &db, err) != 0)
-        goto cleanup;
-    almanac = almanac_new();
-    change = almanac == NULL ? NULL : change_new(db, almanac);
-    if (change == NULL) {
-        err_set(err, ERR_INTERNAL, NULL, "memory is short");
-        goto cleanup;
-    }
-    status = work(change, context, err);
-cleanup:
+    struct almanac *almanac = almanac_new();
+    struct change *change = almanac == NULL ? NULL : change_new(db, almanac);
+    int status = change == NULL ? err_set(err, ERR_INTERNAL, NULL, "memory is short")
+                                : work(change, context, err);
     change_free(change);
     almanac_free(almanac);
     db_close(db);
@@ -89,11 +119,16 @@ static int rebuild(struct change *change, void *context, struct err *err) {
 
 int command_rebuild(const struct config *config, struct err *err) {
     struct rebuilding rebuilding = {.err = err};
-    if (with_change(config, rebuild, &rebuilding, err) != 0)
+    struct claim claim = {.file = -1};
+    struct db *db;
+    if (commands_open_store(config, &claim, &db, err) != 0)
         return -1;
-    printf("%s: %zu runs reduced, %zu pairs and %zu days made anew\n", config->store,
-           rebuilding.counts.runs, rebuilding.counts.pairs, rebuilding.counts.days);
-    return 0;
+    int status = with_change(db, rebuild, &rebuilding, err);
+    claim_release(&claim);
+    if (status == 0)
+        printf("%s: %zu runs reduced, %zu pairs and %zu days made anew\n", config->store,
+               rebuilding.counts.runs, rebuilding.counts.pairs, rebuilding.counts.days);
+    return status;
 }
 
 static int check(struct change *change, void *context, struct err *err) {
@@ -106,14 +141,57 @@ static int check(struct change *change, void *context, struct err *err) {
     return 0;
 }
 
-int command_check(const struct config *config, struct err *err) {
-    size_t differences;
-    if (with_change(config, check, &differences, err) != 0)
+static int check_store(const char *store, struct err *err) {
+    struct db *db;
+    size_t differences = 0;
+    int applied;
+    if (open_claimed(store, &db, &applied, err) != 0 ||
+        with_change(db, check, &differences, err) != 0)
         return -1;
     if (differences > 0)
         return err_set(err, ERR_STORAGE, NULL, "%zu derived rows differ; see noonarcd rebuild",
                        differences);
     return 0;
+}
+
+/* Making everything anew holds a store for as long as it takes; where a server is
+ * at work, a copy is looked at instead. */
+int command_check(const struct config *config, struct err *err) {
+    struct claim claim = {.file = -1};
+    char copy[PATH_MAX];
+    if (claim_or_share(config->store, &claim, err) != 0)
+        return -1;
+    if (claim.file >= 0) {
+        int status = check_store(config->store, err);
+        claim_release(&claim);
+        return status;
+    }
+    if (backup_aside(config->store, copy, sizeof copy, err) != 0)
+        return -1;
+    int status = check_store(copy, err);
+    unlink(copy);
+    return status;
+}
+
+int command_backup(const struct config *config, struct err *err) {
+    char checksum[HASH_HEX_MAX];
+    if (backup_make(config->store, config->operand, checksum, err) != 0)
+        return -1;
+    printf("%s  %s\n", checksum, config->operand);
+    return 0;
+}
+
+int command_restore(const struct config *config, struct err *err) {
+    char checksum[HASH_HEX_MAX];
+    struct claim claim = {.file = -1};
+    if (claim_take(config->store, &claim, err) != 0)
+        return -1;
+    int status = backup_restore(config->operand, config->store, config->replace,
+                                commands_now_utc_s(), checksum, err);
+    claim_release(&claim);
+    if (status == 0)
+        printf("%s  %s\n", checksum, config->operand);
+    return status;
 }
 
 struct appointment {
@@ -134,7 +212,14 @@ static int appoint(struct change *change, void *context, struct err *err) {
 
 int command_organiser(const struct config *config, struct err *err) {
     struct appointment appointment = {.name = config->operand, .err = err};
-    if (with_change(config, appoint, &appointment, err) != 0)
+    struct claim claim = {.file = -1};
+    struct db *db = NULL;
+    int applied;
+    int status = open_beside(config, &claim, &db, &applied, err);
+    if (status == 0)
+        status = with_change(db, appoint, &appointment, err);
+    claim_release(&claim);
+    if (status != 0)
         return -1;
     /* The key alone on standard output, so that a script can take it. */
     fprintf(stderr, "The organiser's key, shown this once; keep it safe:\n");

@@ -11,10 +11,10 @@
 #include <string.h>
 #include <unistd.h>
 
-enum setting_kind { SETTING_TEXT, SETTING_WHOLE, SETTING_LISTEN };
+enum setting_kind { SETTING_TEXT, SETTING_WHOLE, SETTING_LISTEN, SETTING_FLAG };
 
 struct setting {
-    const char *option, *variable;
+    const char *option, *variable; /* variable NULL: must be said each time */
     enum setting_kind kind;
     const char *value; /* default, as one would type it */
     const char *unit;
@@ -56,6 +56,8 @@ static const struct setting settings[] = {
      "most memory for what is being sent"},
     {"--drain", "NOONARC_DRAIN", SETTING_WHOLE, "10", "s", 0, 600, AT(drain_s),
      "longest wait for answers under way when stopping"},
+    {"--replace", NULL, SETTING_FLAG, "", "", 0, 0, AT(replace),
+     "restore: set a store that is there aside"},
 };
 #define SETTINGS (sizeof settings / sizeof settings[0])
 
@@ -108,6 +110,9 @@ static int set(const struct setting *setting, const char *name, const char *valu
         return set_text(setting, name, value, strlen(value), config, err);
     case SETTING_WHOLE:
         return set_whole(setting, name, value, config, err);
+    case SETTING_FLAG:
+        *(bool *)((char *)config + setting->offset) = true;
+        return 0;
     case SETTING_LISTEN:
         break;
     }
@@ -123,6 +128,11 @@ static int take_option(int argc, char **argv, int *at, struct config *config, st
         const struct setting *setting = &settings[i];
         if (strlen(setting->option) != length || strncmp(setting->option, word, length) != 0)
             continue;
+        if (setting->kind == SETTING_FLAG && word[length] == '\0')
+            return set(setting, setting->option, "", config, err);
+        if (setting->kind == SETTING_FLAG)
+            return err_set(err, ERR_OUT_OF_RANGE, setting->option, "%s takes no value",
+                           setting->option);
         if (word[length] == '=')
             return set(setting, setting->option, word + length + 1, config, err);
         if (++*at == argc)
@@ -161,6 +171,8 @@ static void find_web(struct config *config) {
 int config_read(int argc, char **argv, struct config *out, struct err *err) {
     struct config config = {0};
     for (size_t i = 0; i < SETTINGS; i++) {
+        if (settings[i].kind == SETTING_FLAG)
+            continue;
         const char *value = getenv(settings[i].variable);
         bool given = value != NULL && value[0] != '\0';
         if (set(&settings[i], given ? settings[i].variable : settings[i].option,
@@ -197,6 +209,8 @@ void config_print(FILE *file) {
                     setting->unit[0] == '\0' ? "" : " ", setting->unit);
         if (setting->value[0] != '\0')
             fprintf(file, " [%s]", setting->value);
-        fprintf(file, "\n  %-24s   or %s\n", "", setting->variable);
+        fprintf(file, "\n");
+        if (setting->variable != NULL)
+            fprintf(file, "  %-24s   or %s\n", "", setting->variable);
     }
 }

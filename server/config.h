@@ -6,6 +6,7 @@
 #ifndef NOONARC_CONFIG_H
 #define NOONARC_CONFIG_H
 
+#include <stdbool.h>
 #include <stdio.h>
 
 #include "server/base/err.h"
@@ -18,6 +19,7 @@ struct config {
     char web[1024];   /* folder of the pages */
     struct listener_limits limits;
     int drain_s;         /* longest wait for answers under way when stopping */
+    bool replace;        /* restore: a store that is there is set aside */
     const char *command; /* first word that is no option, NULL none; borrowed from argv */
     const char *operand; /* second one */
 };

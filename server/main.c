@@ -39,6 +39,7 @@ static void wait_for_signal(const sigset_t *signals) {
 }
 
 static int serve(const struct config *config, struct err *err) {
+    struct claim claim = {.file = -1};
     struct db *store = NULL;
     struct pool *pool = NULL;
     struct almanac *almanac = NULL;
@@ -65,7 +66,7 @@ static int serve(const struct config *config, struct err *err) {
         err_set(err, ERR_INTERNAL, NULL, "memory is short");
         goto cleanup;
     }
-    if (commands_open_store(config, &store, err) != 0 ||
+    if (commands_open_store(config, &claim, &store, err) != 0 ||
         pool_new(config->store, LISTENER_THREADS, &pool, err) != 0)
         goto cleanup;
     if (writer_new(store, almanac, &writer, err) != 0)
@@ -92,6 +93,7 @@ cleanup:
     pool_free(pool);
     db_close(store);
     almanac_free(almanac);
+    claim_release(&claim);
     return status;
 }
 
@@ -101,11 +103,13 @@ static const struct command {
     command_run *run;
     const char *help;
 } commands[] = {
-    {"serve", "", serve, "answer requests until a SIGTERM or SIGINT"},
-    {"migrate", "", command_migrate, "bring the store to this program's form"},
-    {"rebuild", "", command_rebuild, "make all that is derived anew from what was recorded"},
-    {"check", "", command_check, "see whether what is derived agrees with what was recorded"},
+    {"serve", "", serve, "answer requests until a SIGTERM or SIGINT; one server a store"},
     {"organiser", "NAME", command_organiser, "print a new organiser's key"},
+    {"backup", "FILE", command_backup, "copy the store into a new file, verified; print its sum"},
+    {"check", "", command_check, "prove the store: its pages, and derived against recorded"},
+    {"migrate", "", command_migrate, "bring the store to this program's form *"},
+    {"rebuild", "", command_rebuild, "make all that is derived anew from what was recorded *"},
+    {"restore", "FILE", command_restore, "make the store anew from a backup, verified *"},
 };
 #define COMMANDS (sizeof commands / sizeof commands[0])
 
@@ -117,7 +121,9 @@ static void print_help(FILE *file) {
         snprintf(usage, sizeof usage, "%s %s", commands[i].name, commands[i].operand);
         fprintf(file, "  %-24s %s\n", usage, commands[i].help);
     }
-    fprintf(file, "\noptions:\n");
+    fprintf(file,
+            "\n* stop the server first; the others may run beside it. The sum of a backup is\n"
+            "BLAKE2b-256: `b2sum -l 256 -c` compares it.\n\noptions:\n");
     config_print(file);
 }
 

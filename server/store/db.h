@@ -91,6 +91,11 @@ enum found { FOUND_FAILED = -1, FOUND_NONE, FOUND_ONE };
  * finds nothing wrong. */
 int db_sound(struct db *db, struct err *err) __attribute__((warn_unused_result));
 
+/* Copies one committed state of the store at from, which others may be writing
+ * to meanwhile, into the empty file at to. On return the copy is on the disk, whole
+ * and in one file. When it fails, what is at to is worth nothing. */
+int db_copy(const char *from, const char *to, struct err *err) __attribute__((warn_unused_result));
+
 /* Counts of what this connection did since it was opened. */
 struct db_counts {
     int64_t commits;

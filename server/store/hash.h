@@ -19,4 +19,8 @@ void hash_parts(const struct hash_part *parts, size_t count, char out[HASH_HEX_M
 /* The plain BLAKE2b-256 of some bytes. */
 void hash_bytes(const void *bytes, size_t length, char out[HASH_HEX_MAX]);
 
+/* The same of a file's bytes, as `b2sum -l 256` prints it. Returns -1, with errno,
+ * when the file cannot be read. */
+int hash_file(const char *path, char out[HASH_HEX_MAX]) __attribute__((warn_unused_result));
+
 #endif

@@ -106,14 +106,25 @@ int migrate_apply(struct db *db, const struct migration *steps, int count, doubl
     return 0;
 }
 
-int migrate_verify(struct db *db, const struct migration *steps, int count, struct err *err) {
+int migrate_known(struct db *db, const struct migration *steps, int count, int *known,
+                  struct err *err) {
     struct statement *statement;
+    int seen = 0;
     if (db_prepare(db, "SELECT COUNT(*) FROM migration", &statement, NULL))
         return err_set(err, ERR_STORAGE, NULL,
                        "this is not a noonarc store, or it was never migrated");
     statement_done(statement);
+    if (compare(db, steps, count, &seen, err))
+        return -1;
+    if (seen == 0)
+        return err_set(err, ERR_STORAGE, NULL, "the store is empty: it was never migrated");
+    *known = seen;
+    return 0;
+}
+
+int migrate_verify(struct db *db, const struct migration *steps, int count, struct err *err) {
     int known = 0;
-    if (compare(db, steps, count, &known, err))
+    if (migrate_known(db, steps, count, &known, err))
         return -1;
     if (known < count)
         return refuse(err, "The store lacks migration %d (%s). Run `noonarcd migrate`.",

@@ -25,6 +25,12 @@ extern const int migrations_count;
 int migrate_apply(struct db *db, const struct migration *steps, int count, double now_utc_s,
                   int *applied, struct err *err) __attribute__((warn_unused_result));
 
+/* Only looks. known: how many of these steps, from the first on, the store has, at
+ * least one. Refuses, with err, what is no store of ours, is newer than we are, or
+ * had its steps changed. */
+int migrate_known(struct db *db, const struct migration *steps, int count, int *known,
+                  struct err *err) __attribute__((warn_unused_result));
+
 /* Only looks: 0 when the store has exactly these steps, unchanged. */
 int migrate_verify(struct db *db, const struct migration *steps, int count, struct err *err)
     __attribute__((warn_unused_result));
