@@ -12,14 +12,12 @@
 
 #include <cmocka.h>
 
-#include <arpa/inet.h>
-#include <poll.h>
 #include <signal.h>
-#include <sys/resource.h>
 #include <sys/socket.h>
 #include <unistd.h>
 
 #include "tests/support/http.h"
+#include "tests/support/raw.h"
 #include "tests/support/served.h"
 
 #define CONNECTIONS_MAX 400
@@ -28,38 +26,7 @@
 static struct served served;
 
 static int dial(void) {
-    struct sockaddr_in address = {.sin_family = AF_INET};
-    const char *port = strrchr(served.base, ':') + 1;
-    address.sin_port = htons((uint16_t)strtoul(port, NULL, 10));
-    inet_pton(AF_INET, "127.0.0.1", &address.sin_addr);
-    int socket_of = socket(AF_INET, SOCK_STREAM, 0);
-    assert_true(socket_of >= 0);
-    assert_int_equal(connect(socket_of, (struct sockaddr *)&address, sizeof address), 0);
-    return socket_of;
-}
-
-static void say(int socket_of, const char *words) {
-    size_t length = strlen(words);
-    assert_int_equal(send(socket_of, words, length, MSG_NOSIGNAL), (ssize_t)length);
-}
-
-/* Reads to the end of the connection; returns the status of the answer, 0 when
- * it was closed without one, -1 when nothing came in time. */
-static int hear(int socket_of, char *answer, size_t size) {
-    size_t length = 0;
-    answer[0] = '\0';
-    for (;;) {
-        struct pollfd one = {.fd = socket_of, .events = POLLIN};
-        if (poll(&one, 1, PATIENCE_MS) != 1)
-            return -1;
-        ssize_t got = recv(socket_of, answer + length, size - 1 - length, 0);
-        if (got <= 0)
-            break;
-        length += (size_t)got;
-        answer[length] = '\0';
-    }
-    int status = 0;
-    return sscanf(answer, "HTTP/1.1 %d", &status) == 1 ? status : 0;
+    return raw_dial(served.base, "127.0.0.1");
 }
 
 static void ask_all(int count, const char *(*words_of)(int i), int wanted) {
@@ -68,9 +35,9 @@ static void ask_all(int count, const char *(*words_of)(int i), int wanted) {
     for (int i = 0; i < count; i++)
         sockets[i] = dial();
     for (int i = 0; i < count; i++)
-        say(sockets[i], words_of(i));
+        raw_say(sockets[i], words_of(i));
     for (int i = 0; i < count; i++) {
-        int status = hear(sockets[i], answer, sizeof answer);
+        int status = raw_hear(sockets[i], PATIENCE_MS, answer, sizeof answer);
         if (status != wanted)
             fail_msg("connection %d of %d: %d: %s", i, count, status, answer);
         close(sockets[i]);
@@ -120,9 +87,9 @@ static void one_after_the_other(void **state) {
     int socket_of = dial();
     (void)state;
     for (int i = 0; i < 20; i++)
-        say(socket_of, "GET /health HTTP/1.1\r\nHost: a\r\n\r\n");
-    say(socket_of, read_words(0));
-    assert_int_equal(hear(socket_of, answer, sizeof answer), 200);
+        raw_say(socket_of, "GET /health HTTP/1.1\r\nHost: a\r\n\r\n");
+    raw_say(socket_of, read_words(0));
+    assert_int_equal(raw_hear(socket_of, PATIENCE_MS, answer, sizeof answer), 200);
     int answers = 0;
     for (const char *at = answer; (at = strstr(at, "HTTP/1.1 200")) != NULL; at++)
         answers++;
@@ -144,27 +111,28 @@ static void nonsense(void **state) {
     (void)state;
     for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
         int socket_of = dial();
-        say(socket_of, words[i]);
+        raw_say(socket_of, words[i]);
         shutdown(socket_of, SHUT_WR);
-        int status = hear(socket_of, answer, sizeof answer);
+        int status = raw_hear(socket_of, PATIENCE_MS, answer, sizeof answer);
         assert_true(status == 0 || status >= 400);
         close(socket_of);
     }
     /* A head that never ends is cut off, whether by an answer or without one. */
     int socket_of = dial();
-    say(socket_of, "GET / HTTP/1.1\r\nHost: a\r\n");
+    raw_say(socket_of, "GET / HTTP/1.1\r\nHost: a\r\n");
     for (int i = 0; i < 2000; i++)
         if (send(socket_of, "X-Filler: 0123456789012345678901234567890123456789\r\n", 52,
                  MSG_NOSIGNAL) < 0)
             break;
-    int status = hear(socket_of, answer, sizeof answer);
+    int status = raw_hear(socket_of, PATIENCE_MS, answer, sizeof answer);
     assert_true(status == 0 || status >= 400);
     close(socket_of);
     /* Half a body and gone. */
     for (int i = 0; i < 50; i++) {
         socket_of = dial();
-        say(socket_of, "POST /api/v1/sites HTTP/1.1\r\nHost: a\r\nContent-Type: application/json"
-                       "\r\nContent-Length: 100\r\n\r\n{\"name\":");
+        raw_say(socket_of,
+                "POST /api/v1/sites HTTP/1.1\r\nHost: a\r\nContent-Type: application/json"
+                "\r\nContent-Length: 100\r\n\r\n{\"name\":");
         close(socket_of);
     }
     json_decref(http_get(served.base, "/health", 200));
@@ -177,7 +145,7 @@ static void hanging_up_while_it_is_written(void **state) {
     batch++;
     for (int i = 0; i < 100; i++) {
         int socket_of = dial();
-        say(socket_of, write_words(i));
+        raw_say(socket_of, write_words(i));
         close(socket_of);
     }
     ask_all(1, read_words, 200);
@@ -195,11 +163,11 @@ static void draining(void **state) {
     for (int i = 0; i < ASKING; i++)
         sockets[i] = dial();
     for (int i = 0; i < ASKING; i++)
-        say(sockets[i], write_words(i));
+        raw_say(sockets[i], write_words(i));
     kill(served.pid, SIGTERM);
     int answered = 0;
     for (int i = 0; i < ASKING; i++) {
-        statuses[i] = hear(sockets[i], answer, sizeof answer);
+        statuses[i] = raw_hear(sockets[i], PATIENCE_MS, answer, sizeof answer);
         assert_true(statuses[i] == 201 || statuses[i] == 0 || statuses[i] == 503);
         answered += statuses[i] == 201;
         close(sockets[i]);
@@ -230,12 +198,8 @@ static void killed(void **state) {
 }
 
 static int start(void **state) {
-    struct rlimit files;
     (void)state;
-    if (getrlimit(RLIMIT_NOFILE, &files) == 0 && files.rlim_cur < 1024) {
-        files.rlim_cur = files.rlim_max;
-        setrlimit(RLIMIT_NOFILE, &files);
-    }
+    raw_allow_files(CONNECTIONS_MAX + 100);
     served_init(&served);
     return 0;
 }
