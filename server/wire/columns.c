@@ -2,7 +2,6 @@
 /* columns: errors name the row and the column, as a spreadsheet shows them. */
 #include "server/wire/columns.h"
 
-#include <assert.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -20,13 +19,21 @@ static int refuse_column(const struct csv_reader *csv, enum err_code code, const
     return err_set(err, code, field, "column \"%s\" %s", shown, why);
 }
 
-/* The usual reasons why a header does not read as one. */
-static const char *unknown_column(const struct csv_reader *csv, const char *name) {
-    if (csv->columns == 1 && strpbrk(name, ";\t|") != NULL)
-        return "is no header: columns are separated by commas";
-    if (name[0] == ' ' || (name[0] != '\0' && name[strlen(name) - 1] == ' '))
-        return "is not known: a blank stands beside it";
-    return "is not known";
+/* Cuts blanks off both ends. */
+static void trim(struct csv_cell *cell) {
+    size_t blanks = strspn(cell->text, " \t");
+    cell->text += blanks;
+    cell->length -= blanks;
+    while (cell->length > 0 && strchr(" \t", cell->text[cell->length - 1]) != NULL)
+        cell->length--;
+    cell->text[cell->length] = '\0';
+}
+
+/* ASCII letters to lower case. */
+static void lower(struct csv_cell *cell) {
+    for (char *at = cell->text; *at != '\0'; at++)
+        if (*at >= 'A' && *at <= 'Z')
+            *at = (char)(*at - 'A' + 'a');
 }
 
 int columns_read_header(struct csv_reader *csv, const struct field_table *table,
@@ -38,10 +45,19 @@ int columns_read_header(struct csv_reader *csv, const struct field_table *table,
     if (row == 0)
         return err_set(err, ERR_BAD_CSV, "row 1", "the spreadsheet is empty; it needs a header");
     for (size_t i = 0; i < csv->columns; i++) {
+        trim(&csv->cell[i]);
+        lower(&csv->cell[i]);
         const char *name = csv->cell[i].text;
+        if (name[0] == '\0' && i > 0)
+            continue;
         columns->field[i] = field_find(table, name);
         if (columns->field[i] == NULL)
-            return refuse_column(csv, ERR_UNKNOWN_FIELD, name, unknown_column(csv, name), err);
+            return refuse_column(
+                csv, ERR_UNKNOWN_FIELD, name,
+                csv->columns == 1
+                    ? "is no header: columns are separated by commas, semicolons or tabs"
+                    : "is not known",
+                err);
         for (size_t j = 0; j < i; j++)
             if (columns->field[j] == columns->field[i])
                 return refuse_column(csv, ERR_BAD_CSV, name, "stands twice", err);
@@ -49,7 +65,7 @@ int columns_read_header(struct csv_reader *csv, const struct field_table *table,
     for (const char *const *key = required; *key != NULL; key++) {
         bool there = false;
         for (size_t i = 0; i < csv->columns; i++)
-            there |= strcmp(columns->field[i]->key, *key) == 0;
+            there |= columns->field[i] != NULL && strcmp(columns->field[i]->key, *key) == 0;
         if (!there)
             return refuse_column(csv, ERR_MISSING_FIELD, *key, "is missing", err);
     }
@@ -60,35 +76,48 @@ static bool all_of(const char *text, const char *allowed) {
     return text[strspn(text, allowed)] == '\0';
 }
 
-/* A plain decimal number: no blanks, no hexadecimal, no names of numbers. */
-static bool parse_real(const struct csv_cell *cell, double *out) {
-    char *end;
+/* A plain decimal number: no hexadecimal, no names of numbers. */
+static bool parse_real(struct csv_cell *cell, bool decimal_comma, double *out) {
+    char *end, *comma = decimal_comma ? strchr(cell->text, ',') : NULL;
+    if (comma != NULL)
+        *comma = '.';
     if (cell->length == 0 || !all_of(cell->text, "0123456789.+-eE"))
         return false;
     *out = strtod(cell->text, &end);
     return *end == '\0' && isfinite(*out);
 }
 
-int columns_read_cells(const struct csv_reader *csv, const struct columns *columns, void *record,
+int columns_read_cells(struct csv_reader *csv, const struct columns *columns, void *record,
                        struct err *err) {
     for (size_t i = 0; i < csv->columns; i++) {
         const struct field *field = columns->field[i];
-        const struct csv_cell *cell = &csv->cell[i];
-        assert(field != NULL); /* read_header found one for every column */
+        struct csv_cell *cell = &csv->cell[i];
         char place[64];
+        trim(cell);
+        if (field == NULL && cell->length > 0) {
+            snprintf(place, sizeof place, "row %zu, column %zu", csv->row, i + 1);
+            return err_set(err, ERR_UNKNOWN_FIELD, place,
+                           "%s: the column has no name in the header: name it or empty it", place);
+        }
+        if (field == NULL)
+            continue;
         snprintf(place, sizeof place, "row %zu, %s", csv->row, field->key);
         if (cell->length == 0) {
             if (field->required)
-                return err_set(err, ERR_MISSING_FIELD, place, "%s: the cell is empty", place);
+                return err_set(err, ERR_MISSING_FIELD, place,
+                               "%s: the cell is empty (delete the row if there is nothing to say)",
+                               place);
             continue;
         }
+        if (field->kind == FIELD_EDGE)
+            lower(cell);
         if (field_is_text(field->kind)) {
             if (field_set_text(field, cell->text, cell->length, record, place, err))
                 return -1;
             continue;
         }
         double value;
-        if (!parse_real(cell, &value)) {
+        if (!parse_real(cell, csv->separator != ',', &value)) {
             char shown[SHOWN_MAX];
             utf8_show(cell->text, shown, sizeof shown);
             return err_set(err, ERR_WRONG_TYPE, place,

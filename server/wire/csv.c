@@ -13,6 +13,17 @@
 
 #define BYTE_ORDER_MARK "\xEF\xBB\xBF"
 
+/* What parts the cells of the header, the first line that has any. */
+static char separator_of(const char *text) {
+    text += strspn(text, "\r\n");
+    size_t line = strcspn(text, "\r\n");
+    static const char known[] = {',', ';', '\t'};
+    for (size_t i = 0; i < sizeof known; i++)
+        if (memchr(text, known[i], line) != NULL)
+            return known[i];
+    return ',';
+}
+
 int csv_reader_init(struct csv_reader *reader, const char *bytes, size_t length, struct err *err) {
     *reader = (struct csv_reader){0};
     if (length >= 2 && (memcmp(bytes, "\xFF\xFE", 2) == 0 || memcmp(bytes, "\xFE\xFF", 2) == 0))
@@ -31,6 +42,7 @@ int csv_reader_init(struct csv_reader *reader, const char *bytes, size_t length,
     reader->end = reader->bytes + length;
     if (length >= 3 && memcmp(bytes, BYTE_ORDER_MARK, 3) == 0)
         reader->next += 3;
+    reader->separator = separator_of(reader->next);
     return 0;
 }
 
@@ -45,7 +57,7 @@ static int fail(const struct csv_reader *reader, struct err *err, const char *wh
     return err_set(err, ERR_BAD_CSV, field, "%s: %s", field, what);
 }
 
-/* What follows a cell: a comma, the end of the row, or the end of all. */
+/* What follows a cell: a separator, the end of the row, or the end of all. */
 enum after { AFTER_CELL, AFTER_ROW, AFTER_ALL, AFTER_WRONG };
 
 /* Steps over what ends a cell and terminates the cell's text at `end`. */
@@ -54,7 +66,7 @@ static enum after step_over(struct csv_reader *reader, char *end) {
     enum after after = AFTER_WRONG;
     if (at == reader->end) {
         after = AFTER_ALL;
-    } else if (*at == ',') {
+    } else if (*at == reader->separator) {
         after = AFTER_CELL;
         at++;
     } else if (*at == '\n') {
@@ -70,8 +82,9 @@ static enum after step_over(struct csv_reader *reader, char *end) {
 }
 
 static enum after plain_cell(struct csv_reader *reader, struct csv_cell *cell, const char **wrong) {
+    const char stops[] = {reader->separator, '"', '\r', '\n', '\0'};
     cell->text = reader->next;
-    reader->next += strcspn(reader->next, ",\"\r\n");
+    reader->next += strcspn(reader->next, stops);
     cell->length = (size_t)(reader->next - cell->text);
     *wrong = *reader->next == '"' ? "a quote inside a cell that does not begin with one"
                                   : "a carriage return that does not end a line";

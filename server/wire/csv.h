@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: MIT */
-/* csv: RFC 4180 and nothing of what is in it. Reading: comma-separated, rows end
- * in CRLF or LF, cells may be quoted, a UTF-8 byte order mark is skipped, rows
- * without any content are passed over. Rows count as a spreadsheet counts them,
- * the header being row 1. Time and memory are linear in the input. */
+/* csv: RFC 4180 and nothing of what is in it. Reading: comma-separated, or by the
+ * semicolons or tabs that spreadsheets write where the comma is the decimal sign
+ * (the header tells: it has no comma then); rows end in CRLF or LF, cells may be
+ * quoted, a UTF-8 byte order mark is skipped, rows without any content are passed
+ * over. Rows count as a spreadsheet counts them, the header being row 1. Time and
+ * memory are linear in the input. */
 #ifndef NOONARC_CSV_H
 #define NOONARC_CSV_H
 
@@ -24,6 +26,7 @@ struct csv_reader {
     char *next, *end;
     size_t row;     /* of the row last read, from 1 */
     size_t columns; /* of the header; 0 before it was read */
+    char separator; /* ',', ';' or a tab */
     struct csv_cell cell[CSV_COLUMNS_MAX];
 };
 
