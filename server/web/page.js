@@ -123,7 +123,7 @@ function term(list, words, node) {
 // --- the parts of the page
 
 const UNANSWERED = {
-  too_few: "No answer yet: it takes two sites on one meridian on the same day.",
+  too_few: "No answer yet: it takes two sites, one well to the north of the other, at the same noon.",
   unsure: "No answer: the angles of the day differ by less than their uncertainty.",
 };
 
