@@ -35,7 +35,8 @@ TEST_LIBS = -lcmocka -lgsl -lgslcblas -lnova -lcurl $(SERVER_LIBS)
 CORE_SRC := $(wildcard server/base/*.c server/science/*.c server/wire/*.c)
 SERVER_SRC := $(wildcard server/store/*.c server/rules/*.c server/api/*.c server/http/*.c)
 CLIENT_SRC := $(wildcard client/*.c)
-TEST_SRC := $(wildcard tests/unit/*_test.c tests/http/*_test.c tests/cli/*_test.c)
+TEST_SRC := $(wildcard tests/unit/*_test.c tests/http/*_test.c tests/cli/*_test.c \
+  tests/faults/*_test.c)
 TEST_HELP_SRC := $(wildcard tests/support/*.c)
 BENCH_SRC := $(wildcard tests/bench/*.c)
 

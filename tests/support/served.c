@@ -10,6 +10,7 @@
 #include <string.h>
 
 #include <cmocka.h>
+#include <ftw.h>
 #include <signal.h>
 #include <sys/wait.h>
 #include <unistd.h>
@@ -93,14 +94,15 @@ int served_stop(struct served *served, int signal_number) {
     return status;
 }
 
+static int remove_one(const char *path, const struct stat *status, int kind, struct FTW *walk) {
+    (void)status;
+    (void)kind;
+    (void)walk;
+    return remove(path);
+}
+
 void served_release(struct served *served) {
-    static const char *const files[] = {"store.sqlite", "store.sqlite-wal", "store.sqlite-shm"};
-    char path[600];
     if (served->pid != 0)
         assert_int_equal(served_stop(served, SIGTERM), 0);
-    for (size_t i = 0; i < sizeof files / sizeof files[0]; i++) {
-        snprintf(path, sizeof path, "%s/%s", served->folder, files[i]);
-        unlink(path);
-    }
-    rmdir(served->folder);
+    assert_int_equal(nftw(served->folder, remove_one, 16, FTW_DEPTH | FTW_PHYS), 0);
 }
