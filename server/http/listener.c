@@ -12,6 +12,7 @@
 #include <unistd.h>
 
 #include "server/base/log.h"
+#include "server/http/clock.h"
 #include "server/http/listener_state.h"
 #include "server/http/visit.h"
 
@@ -21,13 +22,21 @@
 #define LISTEN_BACKLOG 1024u
 #define DRAIN_LOOK_MS 10
 
+/* What a client does is no news, and counted elsewhere; a socket that cannot be
+ * had is. One line a second will do, for it may be said at every attempt. */
 static void log_daemon(void *cls, const char *format, va_list args) {
+    static const char *const of_clients[] = {"losing connection", "closed by remote side",
+                                             "Connection socket is closed",
+                                             "reached connection limit"};
+    static atomic_llong last_s;
     char message[512];
     (void)cls;
     vsnprintf(message, sizeof message, format, args);
-    /* What a client sent wrongly is no news; a socket that cannot be had is. */
-    if (strstr(message, "Closing connection") != NULL ||
-        strstr(message, "closed by remote side") != NULL)
+    for (size_t i = 0; i < sizeof of_clients / sizeof of_clients[0]; i++)
+        if (strstr(message, of_clients[i]) != NULL)
+            return;
+    long long now_s = 1 + clock_steady_us() / 1000000;
+    if (atomic_exchange(&last_s, now_s) == now_s)
         return;
     message[strcspn(message, "\r\n")] = '\0';
     log_line(NOONARC_LOG_WARNING, "http: %s", message);

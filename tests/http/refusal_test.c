@@ -246,6 +246,25 @@ static void runs_that_cannot_be(void **state) {
     text_release(&before);
 }
 
+/* 240 readings at most; the refusal names the list, and the number. */
+static void too_many_readings(void **state) {
+    struct answer answer;
+    struct text body;
+    (void)state;
+    text_init(&body, 65536);
+    text_put(&body, "{\"gnomon\":{\"parts\":[{\"length_mm\":1200}],\"edge\":\"umbra\"},"
+                    "\"readings\":[");
+    for (int i = 0; i < 241; i++)
+        text_format(&body, "%s{\"time\":\"" DAY "T11:%02d:%02dZ\",\"shadow_mm\":1200}",
+                    i == 0 ? "" : ",", 50 + i / 60, i % 60);
+    text_put(&body, "]}");
+    send_run(body.bytes, body.length, school.code, "Idempotency-Key: many-readings", &answer);
+    answer_assert_problem(&answer, 422, "out_of_range", "/readings");
+    assert_non_null(strstr(json_string_value(json_object_get(answer.json, "detail")), "240"));
+    answer_release(&answer);
+    text_release(&body);
+}
+
 /* A gnomon of one length and shadows of another, exchanged: seven readings of one
  * length as "shadows" that cannot be what the Sun does. Far from 45 degrees of
  * zenith distance the exchange shows. */
@@ -430,6 +449,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(each_is_named_and_changes_nothing),
         cmocka_unit_test(runs_that_cannot_be),
+        cmocka_unit_test(too_many_readings),
         cmocka_unit_test(gnomon_and_shadow_exchanged),
         cmocka_unit_test(runs_of_others),
         cmocka_unit_test(megabytes),
