@@ -44,10 +44,14 @@ static double metric(const char *sample) {
     return value;
 }
 
+/* One is that which asks; the one that asked before may still be about to close. */
 static void wait_for_connections(double most) {
-    for (int i = 0; i < 100 && metric("noonarc_http_connections") > most; i++)
+    for (int i = 0; i < 100; i++) {
+        if (metric("noonarc_http_connections") <= most)
+            return;
         usleep(100000);
-    assert_true(metric("noonarc_http_connections") <= most);
+    }
+    fail_msg("more than %g connections stay", most);
 }
 
 /* A thousand, from five addresses, send a byte a second of a head that would be a
@@ -147,7 +151,7 @@ static void an_answer_nobody_reads(void **state) {
         asked++;
     assert_true(asked > 100); /* some 60 KB each */
     sleep(1);
-    assert_true(metric("noonarc_http_connections") == 2);
+    assert_true(metric("noonarc_http_connections") >= 2);
     wait_for_connections(1);
     close(deaf);
 }
