@@ -8,9 +8,11 @@
  * browser, are 360 connections and a few hundred requests at once; an office that
  * registers its schools by a script makes some 75 writes a second. So an address
  * may have 512 connections, 1000 reads and 200 writes a second, and ten seconds'
- * worth of each at once. A key has half the writes and a fifth of the reads: a
- * class code is shared by the class. An address that floods takes a fiftieth of
- * what the writer can do, and it takes eight of them to fill the 4000 connections. */
+ * worth of each at once. A key has half the writes and a fifth of the reads, for a
+ * class code is shared by its class. An address that floods takes less than a
+ * fiftieth of what the writer can do, and it takes eight of them to fill the 4000
+ * connections.
+ */
 #ifndef NOONARC_LIMITS_H
 #define NOONARC_LIMITS_H
 
