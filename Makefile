@@ -9,7 +9,9 @@ CC = gcc
 endif
 OPTIMISE ?= -O2 -g
 WARN ?= -Wall -Wextra -Werror -Wshadow -Wstrict-prototypes -Wmissing-prototypes -Wvla \
-  -Wno-missing-field-initializers
+  -Wno-missing-field-initializers $(if $(SANITISE),$(WARN_SANITISED))
+# The sanitizers' checks hide ranges from gcc, which then warns of what cannot be.
+WARN_SANITISED = -Wno-format-truncation -Wno-restrict -Wno-maybe-uninitialized
 SANITISE ?=
 # V=1 shows the commands themselves.
 ifeq ($(V),1)

@@ -26,7 +26,7 @@
 
 static struct served served;
 static struct school schools[SCHOOLS];
-static char names[SCHOOLS][16];
+static char names[SCHOOLS][24];
 
 static void send_run(const struct school *school, const char *key, const char *idempotency,
                      const struct text *body, struct answer *answer) {

@@ -25,7 +25,7 @@ static void enrol(struct load *load, int at) {
     class->load = load;
     class->pause = load->seed + (uint64_t)at + 1;
     snprintf(class->name, sizeof class->name, "class-%d", at);
-    snprintf(class->path, sizeof class->path, "/api/v1/days/" DATE "/sites/%s/runs", class->name);
+    snprintf(class->path, sizeof class->path, "/api/v1/days/" DATE "/sites/class-%d/runs", at);
     class->school = (struct school){.site = class->name,
                                     .name = class->name,
                                     .lat_deg = 30.0 + 3.0 * at,

@@ -24,7 +24,7 @@ struct handed {
 
 struct load_class {
     struct school school;
-    char name[16], path[96];
+    char name[24], path[96];
     struct text variant[LOAD_VARIANTS];
     struct handed *handed; /* owned; the key is made from its number */
     size_t count;          /* of handed; only the last may be without an answer */
