@@ -23,7 +23,7 @@ static const struct {
     {"sites", false, false, "sites.csv"},          {"sites", false, true, "sites.geojson"},
     {"sites", true, false, "sites.csv"},           {"sites", true, true, "sites.geojson"},
     {"readings", true, false, "readings.csv"},     {"pairs", true, false, "pairs.csv"},
-    {"reductions", true, false, "reductions.csv"},
+    {"reductions", true, false, "reductions.csv"}, {"line", true, false, "line.csv"},
 };
 
 static enum leave find_address(struct client *client, char *address, size_t size) {
@@ -41,8 +41,8 @@ static enum leave find_address(struct client *client, char *address, size_t size
         return leave;
     }
     return client_fail(client, LEAVE_USAGE, ERR_UNKNOWN_FIELD, "export",
-                       "say export sites [DAY] [--geojson], readings DAY, reductions DAY or pairs "
-                       "DAY");
+                       "say export sites [DAY] [--geojson], readings DAY, reductions DAY, pairs "
+                       "DAY or line DAY");
 }
 
 static enum leave run(struct client *client) {
@@ -68,15 +68,15 @@ static enum leave run(struct client *client) {
 
 const struct command export_command = {
     .name = "export",
-    .summary = "take home sites, readings, angles or pairs as a spreadsheet",
-    .operands = "sites [DAY] | readings DAY | reductions DAY | pairs DAY",
+    .summary = "take home sites, readings, angles, pairs or the line as a spreadsheet",
+    .operands = "sites [DAY] | readings DAY | reductions DAY | pairs DAY | line DAY",
     .operands_min = 1,
     .operands_max = 2,
     .server = true,
     .options = OPTION_TABLE(rows),
     .run = run,
-    .detail =
-        "The columns are those that import and reduce take. With --json only errors are JSON; "
-        "the spreadsheet stays one.",
+    .detail = "Sites and readings have the columns that import and reduce take; line is every noon "
+              "angle against its distance along the meridian. With --json only errors are JSON; "
+              "the spreadsheet stays one.",
     .example = "noonarc export readings 2027-03-20 --output readings.csv",
 };

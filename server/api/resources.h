@@ -32,6 +32,6 @@ api_read get_readings_csv, post_readings_csv_check;
 api_write post_readings_csv;
 
 /* results.c */
-api_read get_pairs, get_pairs_csv, get_result, get_leaderboard, get_reductions_csv;
+api_read get_pairs, get_pairs_csv, get_result, get_leaderboard, get_reductions_csv, get_line_csv;
 
 #endif

@@ -5,6 +5,7 @@
 #include "server/api/render.h"
 #include "server/api/resources.h"
 #include "server/rules/board.h"
+#include "server/rules/line.h"
 #include "server/rules/pairs.h"
 #include "server/rules/runs.h"
 #include "server/rules/sites.h"
@@ -88,5 +89,19 @@ int get_reductions_csv(const struct lookup *lookup, struct exchange *exchange, s
     for (size_t i = 0; i < lines.count; i++)
         sheet_write_reduction(&csv, &lines.items[i]);
     reduction_lines_release(&lines);
+    return 0;
+}
+
+int get_line_csv(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    struct line_record *points = NULL;
+    struct csv_writer csv;
+    size_t count = 0;
+    if (line_points(lookup->db, exchange->request.param[0], &points, &count, err) != 0)
+        return -1;
+    render_csv(&exchange->response, &csv);
+    sheet_write_line_header(&csv);
+    for (size_t i = 0; i < count; i++)
+        sheet_write_line(&csv, &points[i]);
+    free(points);
     return 0;
 }

@@ -44,6 +44,8 @@ const struct route routes[] = {
      get_pairs_csv, NULL, NULL, "The same as a spreadsheet."},
     {METHOD_GET, API "/days/{day}/result", CALLER_ANYONE, BODY_NONE, "",
      get_result, NULL, NULL, "The circumference from all sites together."},
+    {METHOD_GET, API "/days/{day}/line.csv", CALLER_ANYONE, BODY_NONE, "",
+     get_line_csv, NULL, NULL, "Noon angle against distance, and the residuals from the line."},
     {METHOD_GET, API "/days/{day}/leaderboard", CALLER_ANYONE, BODY_NONE, "limit",
      get_leaderboard, NULL, NULL, "Pairs, sites and honesty, best first."},
     {METHOD_GET, API "/runs/{id}", CALLER_ANYONE, BODY_NONE, "",

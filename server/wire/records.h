@@ -136,6 +136,17 @@ struct off_line_record {
     double residual_sigma;
 };
 
+/* A site's noon as a point of the day's line. */
+struct line_record {
+    char site[ID_MAX + 1];
+    int noon;              /* from 1; each noon has an intercept of its own */
+    double meridian_km;    /* from the equator, north positive */
+    double noon_angle_deg; /* moved to the declination that all of its noon share */
+    double sigma_deg;
+    double residual_deg; /* angle less line; NAN without a line */
+    bool left_out;       /* does not belong to the line */
+};
+
 /* How much one site moves the combination: the circumference without it less the one
  * with it. */
 #define INFLUENCES_MAX 5

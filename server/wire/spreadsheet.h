@@ -72,4 +72,9 @@ void sheet_write_reduction(struct csv_writer *csv, const struct reduction_record
 void sheet_write_pairs_header(struct csv_writer *csv);
 void sheet_write_pair(struct csv_writer *csv, const struct pair_record *pair);
 
+/* site,noon,meridian_km,noon_angle_deg,sigma_deg,residual_deg,left_out; left_out is
+ * empty or off_the_line */
+void sheet_write_line_header(struct csv_writer *csv);
+void sheet_write_line(struct csv_writer *csv, const struct line_record *point);
+
 #endif

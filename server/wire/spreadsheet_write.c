@@ -76,3 +76,19 @@ void sheet_write_pair(struct csv_writer *csv, const struct pair_record *pair) {
     csv_write_real(csv, record_error_percent(pair->pair.circumference_km));
     csv_write_row_end(csv);
 }
+
+void sheet_write_line_header(struct csv_writer *csv) {
+    write_header(csv, (const char *const[]){"site", "noon", "meridian_km", "noon_angle_deg",
+                                            "sigma_deg", "residual_deg", "left_out", NULL});
+}
+
+void sheet_write_line(struct csv_writer *csv, const struct line_record *point) {
+    csv_write_text(csv, point->site);
+    csv_write_integer(csv, point->noon);
+    csv_write_real(csv, point->meridian_km);
+    csv_write_real(csv, point->noon_angle_deg);
+    csv_write_real(csv, point->sigma_deg);
+    csv_write_real(csv, point->residual_deg);
+    csv_write_text(csv, point->left_out ? "off_the_line" : "");
+    csv_write_row_end(csv);
+}

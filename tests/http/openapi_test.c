@@ -280,6 +280,7 @@ static void answers_are_as_described(void **state) {
         {"GET", API "/days/{day}/pairs", API "/days/" DAY "/pairs", NULL, NULL, 200},
         {"GET", API "/days/{day}/pairs.csv", API "/days/" DAY "/pairs.csv", NULL, NULL, 200},
         {"GET", API "/days/{day}/result", API "/days/" DAY "/result", NULL, NULL, 200},
+        {"GET", API "/days/{day}/line.csv", API "/days/" DAY "/line.csv", NULL, NULL, 200},
         {"GET", API "/days/{day}/leaderboard", API "/days/" DAY "/leaderboard?limit=5", NULL, NULL,
          200},
         {"DELETE", API "/days/{day}/sites/{site}", API "/days/" DAY "/sites/tell-school", south.key,
