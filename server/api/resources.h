@@ -24,7 +24,7 @@ api_write put_day_site, delete_day_site;
 api_read get_plan;
 
 /* runs.c */
-api_read get_run, get_day_runs, post_runs_check, delete_run_check;
+api_read get_run, get_site_run, get_day_runs, post_runs_check, delete_run_check;
 api_write post_runs, delete_run;
 
 /* readings.c */
@@ -32,6 +32,7 @@ api_read get_readings_csv, post_readings_csv_check;
 api_write post_readings_csv;
 
 /* results.c */
-api_read get_pairs, get_pairs_csv, get_result, get_leaderboard, get_reductions_csv, get_line_csv;
+api_read get_pairs, get_pairs_csv, get_site_pairs, get_result, get_leaderboard, get_reductions_csv,
+    get_line_csv;
 
 #endif

@@ -44,6 +44,25 @@ int get_pairs_csv(const struct lookup *lookup, struct exchange *exchange, struct
     return 0;
 }
 
+int get_site_pairs(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    const struct request *request = &exchange->request;
+    struct page page;
+    struct pair_page pairs;
+    struct json_writer json;
+    if (request_page(request, &page, err) != 0 ||
+        pair_list_of_site(lookup->db, request->param[0], request->param[1], page.limit, &pairs,
+                          err) != 0)
+        return -1;
+    render_json(&exchange->response, &json);
+    json_write_array(&json, "pairs");
+    for (size_t i = 0; i < pairs.count; i++)
+        record_write_pair(&json, NULL, &pairs.items[i]);
+    json_write_end(&json);
+    json_write_end(&json);
+    pair_page_release(&pairs);
+    return 0;
+}
+
 int get_result(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
     char *json;
     if (board_result(lookup->db, exchange->request.param[0], &json, err) != 0)

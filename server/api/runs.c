@@ -91,18 +91,30 @@ static int write_view(struct json_writer *json, const char *key, const struct ru
     return 0;
 }
 
+static int render_view(struct response *response, struct run_view *view, struct err *err) {
+    struct json_writer json;
+    response->content_type = "application/json";
+    json_write_init(&json, &response->body);
+    int status = write_view(&json, NULL, view, err);
+    run_view_release(view);
+    return status;
+}
+
 int get_run(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
     struct run_view view;
-    struct json_writer json;
     int64_t id;
     if (request_id(&exchange->request, 0, &id, err) != 0 ||
         run_get(lookup->db, id, &view, err) != 0)
         return -1;
-    exchange->response.content_type = "application/json";
-    json_write_init(&json, &exchange->response.body);
-    int status = write_view(&json, NULL, &view, err);
-    run_view_release(&view);
-    return status;
+    return render_view(&exchange->response, &view, err);
+}
+
+int get_site_run(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    struct run_view view;
+    if (run_of_site(lookup->db, exchange->request.param[0], exchange->request.param[1], &view,
+                    err) != 0)
+        return -1;
+    return render_view(&exchange->response, &view, err);
 }
 
 int get_day_runs(const struct lookup *lookup, struct exchange *exchange, struct err *err) {

@@ -68,6 +68,19 @@ int run_get(struct db *db, int64_t run, struct run_view *out, struct err *err) {
     return 0;
 }
 
+int run_of_site(struct db *db, const char *day, const char *site, struct run_view *out,
+                struct err *err) {
+    struct day_row day_row;
+    struct site_row site_row;
+    int64_t run;
+    if (lookup_day(db, day, &day_row, err) || lookup_site(db, site, &site_row, err))
+        return -1;
+    enum found found = run_rows_current(db, day_row.id, site_row.id, &run, err);
+    if (found == FOUND_NONE)
+        return err_set(err, ERR_NOT_FOUND, "site", "%s has handed in no run on %s", site, day);
+    return found == FOUND_ONE ? run_get(db, run, out, err) : -1;
+}
+
 int run_list(struct db *db, const char *day, const char *after, size_t limit, bool with_body,
              struct run_page *out, struct err *err) {
     struct day_row day_row;

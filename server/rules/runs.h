@@ -28,6 +28,10 @@ void run_view_release(struct run_view *view);
 int run_get(struct db *db, int64_t run, struct run_view *out, struct err *err)
     __attribute__((warn_unused_result));
 
+/* The current run of a site on a day; ERR_NOT_FOUND where there is none. */
+int run_of_site(struct db *db, const char *day, const char *site, struct run_view *out,
+                struct err *err) __attribute__((warn_unused_result));
+
 struct run_page {
     struct run_view *items; /* current runs of a day, by site */
     size_t count;

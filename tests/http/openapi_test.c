@@ -272,6 +272,12 @@ static void answers_are_as_described(void **state) {
          "tell-school,2027-03-20T11:34:00Z,1105\ntell-school,2027-03-20T11:54:00Z,1100\n"
          "tell-school,2027-03-20T12:14:00Z,1105\n",
          201},
+        {"GET", API "/days/{day}/sites/{site}/run", API "/days/" DAY "/sites/tell-school/run", NULL,
+         NULL, 200},
+        {"GET", API "/days/{day}/sites/{site}/run", API "/days/" DAY "/sites/none/run", NULL, NULL,
+         404},
+        {"GET", API "/days/{day}/sites/{site}/pairs",
+         API "/days/" DAY "/sites/tell-school/pairs?limit=5", NULL, NULL, 200},
         {"GET", API "/days/{day}/runs", API "/days/" DAY "/runs", NULL, NULL, 200},
         {"GET", API "/runs/{id}", API "/runs/1", NULL, NULL, 200},
         {"GET", API "/days/{day}/readings.csv", API "/days/" DAY "/readings.csv", NULL, NULL, 200},

@@ -140,6 +140,9 @@ static void the_result_is_the_pair(void **state) {
     json_t *result = http_get(served.base, "/api/v1/days/" DAY "/result", 200);
     json_t *pairs = http_get(served.base, "/api/v1/days/" DAY "/pairs", 200);
     const json_t *pair = json_array_get(json_object_get(pairs, "pairs"), 0);
+    json_t *own = http_get(served.base, "/api/v1/days/" DAY "/sites/tell-school/pairs", 200);
+    assert_true(json_equal(json_object_get(own, "pairs"), json_object_get(pairs, "pairs")));
+    json_decref(own);
     assert_string_equal(text_at(result, "status"), "ok");
     assert_int_equal(json_integer_value(json_object_get(result, "sites")), 2);
     /* Two sites: a line through two points is the pair itself. */
@@ -206,6 +209,10 @@ static void a_correction_supersedes(void **state) {
     assert_int_equal(json_array_size(json_object_get(answer.json, "pairs")), 1);
     answer_release(&answer);
     assert_int_equal(current_run("causse-school"), after);
+    json_t *of_site = http_get(served.base, "/api/v1/days/" DAY "/sites/causse-school/run", 200);
+    assert_int_equal(json_integer_value(json_object_get(json_object_get(of_site, "run"), "id")),
+                     after);
+    json_decref(of_site);
 
     snprintf(path, sizeof path, "/api/v1/runs/%lld", (long long)before);
     json_t *old = http_get(served.base, path, 200);
@@ -295,6 +302,10 @@ static void a_withdrawn_run_leaves_the_day(void **state) {
     json_t *pairs = http_get(served.base, "/api/v1/days/" DAY "/pairs", 200);
     assert_int_equal(json_array_size(json_object_get(pairs, "pairs")), 0);
     json_decref(pairs);
+    pairs = http_get(served.base, "/api/v1/days/" DAY "/sites/tell-school/pairs", 200);
+    assert_int_equal(json_array_size(json_object_get(pairs, "pairs")), 0);
+    json_decref(pairs);
+    json_decref(http_get(served.base, "/api/v1/days/" DAY "/sites/tell-school/run", 404));
 }
 
 static void a_site_changes_and_leaves(void **state) {
