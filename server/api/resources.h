@@ -31,6 +31,9 @@ api_write post_runs, delete_run;
 api_read get_readings_csv, post_readings_csv_check;
 api_write post_readings_csv;
 
+/* audits.c */
+api_read get_audit, get_audit_csv;
+
 /* results.c */
 api_read get_pairs, get_pairs_csv, get_site_pairs, get_result, get_leaderboard, get_reductions_csv,
     get_line_csv;

@@ -54,6 +54,10 @@ const struct route routes[] = {
      get_leaderboard, NULL, NULL, "Pairs, sites and honesty, best first."},
     {METHOD_GET, API "/runs/{id}", CALLER_ANYONE, BODY_NONE, "",
      get_run, NULL, NULL, "A run as sent, with its reduction."},
+    {METHOD_GET, API "/audit", CALLER_ORGANISER, BODY_NONE, PAGED,
+     get_audit, NULL, NULL, "Who changed what, newest first."},
+    {METHOD_GET, API "/audit.csv", CALLER_ORGANISER, BODY_NONE, "",
+     get_audit_csv, NULL, NULL, "The same as a spreadsheet, all of it."},
 
     {METHOD_POST, API "/sites", CALLER_ANYONE, BODY_JSON, "",
      post_sites_check, post_sites, NULL, "Register a site."},

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "server/rules/accept_record.h"
+#include "server/rules/audit.h"
 #include "server/rules/lookup.h"
 #include "server/rules/verdict.h"
 #include "server/store/hash.h"
@@ -127,7 +128,7 @@ int accept_run(struct change *change, const struct submission *submission,
             .body_length = submission->body_length,
             .body_hash = hash,
             .idempotency_key = submission->idempotency_key,
-            .by = submission->caller->credential,
+            .caller = submission->caller,
             .now_utc_s = submission->now_utc_s,
         };
         if (accept_record(change, &record, write_answer, answer, NULL, NULL, err))
@@ -154,7 +155,9 @@ int accept_withdraw(struct change *change, const struct caller *caller, int64_t 
         goto cleanup;
     }
     if (run_rows_withdraw(db, run, reason, caller->credential, now_utc_s, err) ||
-        reduction_rows_retire(db, run, err))
+        reduction_rows_retire(db, run, err) ||
+        audit_note(change, caller, "run.withdraw", audit_subject("runs/%lld", (long long)run).text,
+                   NULL, now_utc_s, err))
         goto cleanup;
     change_touch(change, row.day);
     result = 0;

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "server/rules/accept_record.h"
+#include "server/rules/audit.h"
 #include "server/rules/lookup.h"
 #include "server/rules/verdict.h"
 #include "server/store/hash.h"
@@ -76,8 +77,13 @@ static int prepare_place(struct part *part, struct err *err) {
     int64_t current = 0;
     bool takes_part;
     if (day_rows_takes_part(db, part->day->id, part->site.id, &takes_part, err) ||
-        (!takes_part && day_rows_add_event(db, part->day->id, part->site.id, true,
-                                           part->caller->credential, part->now_utc_s, err)))
+        (!takes_part &&
+         (day_rows_add_event(db, part->day->id, part->site.id, true, part->caller->credential,
+                             part->now_utc_s, err) ||
+          audit_note(
+              part->change, part->caller, "day.join",
+              audit_subject("days/%s/sites/%s", part->day->record.day, part->site.record.site).text,
+              NULL, part->now_utc_s, err))))
         return -1;
     enum found found = run_rows_current(db, part->day->id, part->site.id, &current, err);
     if (found == FOUND_FAILED)
@@ -110,7 +116,7 @@ static int import_part(struct part *part, struct run_import_item *out, struct er
         .body = part->text.bytes,
         .body_length = part->text.length,
         .body_hash = hash,
-        .by = part->caller->credential,
+        .caller = part->caller,
         .now_utc_s = part->now_utc_s,
     };
     memcpy(out->site, part->site.record.site, sizeof out->site);

@@ -6,6 +6,8 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "server/rules/audit.h"
+
 #define REDUCTION_JSON_MAX (1u << 18)
 
 static int write_out(const struct accept_record *record, int64_t run,
@@ -39,13 +41,20 @@ static int record_run(struct db *db, const struct accept_record *record, int64_t
         .body = record->body,
         .body_length = record->body_length,
         .submitted_utc_s = record->now_utc_s,
-        .submitted_by = record->by,
+        .submitted_by = record->caller->credential,
         .idempotency_key = record->idempotency_key,
         .body_hash = record->body_hash,
     };
     if (run_rows_add(db, run, &row, answer ? answer->bytes : "", answer ? answer->length : 0, err))
         return -1;
     return row.supersedes ? reduction_rows_retire(db, row.supersedes, err) : 0;
+}
+
+static int note(struct change *change, const struct accept_record *record, int64_t run,
+                struct err *err) {
+    return audit_note(
+        change, record->caller, record->sent->supersedes ? "run.correct" : "run.submit",
+        audit_subject("runs/%lld", (long long)run).text, NULL, record->now_utc_s, err);
 }
 
 int accept_record(struct change *change, const struct accept_record *record,
@@ -79,7 +88,8 @@ int accept_record(struct change *change, const struct accept_record *record,
             goto cleanup;
     }
     if (record_run(db, record, id, write_answer ? answer : NULL, err) ||
-        derive_put_reduction(db, &derived, &reduction, counts ? &noon : NULL, &text, err))
+        derive_put_reduction(db, &derived, &reduction, counts ? &noon : NULL, &text, err) ||
+        note(change, record, id, err))
         goto cleanup;
     change_touch(change, record->day->id);
     if (reduction_json && !(*reduction_json = text_take(&text))) {

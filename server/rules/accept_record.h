@@ -17,7 +17,7 @@ struct accept_record {
     size_t body_length;
     const char *body_hash;
     const char *idempotency_key; /* NULL none */
-    int64_t by;                  /* credential */
+    const struct caller *caller;
     double now_utc_s;
 };
 

@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "server/rules/audit.h"
 #include "server/rules/lookup.h"
 #include "server/rules/secret.h"
 #include "server/store/credential_rows.h"
@@ -75,7 +76,8 @@ int caller_add_organiser(struct change *change, const char *name, double now_utc
                        NAME_MAX_BYTES);
     char key[SECRET_MAX];
     secret_make_key(key);
-    if (add(change, key, ROLE_ORGANISER, 0, name, 0, now_utc_s, err))
+    if (add(change, key, ROLE_ORGANISER, 0, name, 0, now_utc_s, err) ||
+        audit_note(change, NULL, "organiser.add_key", "organisers", NULL, now_utc_s, err))
         return -1;
     memcpy(secret, key, sizeof key);
     return 0;
@@ -106,7 +108,9 @@ int caller_renew_class_code(struct change *change, const struct caller *caller, 
         return -1;
     secret_make_code(code);
     if (credential_rows_revoke(db, row.id, "class", caller->credential, now_utc_s, err) ||
-        add(change, code, ROLE_CLASS, row.id, "", caller->credential, now_utc_s, err))
+        add(change, code, ROLE_CLASS, row.id, "", caller->credential, now_utc_s, err) ||
+        audit_note(change, caller, "site.renew_class_code", audit_subject("sites/%s", site).text,
+                   NULL, now_utc_s, err))
         return -1;
     memcpy(secret, code, sizeof code);
     return 0;

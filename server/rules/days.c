@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "server/base/instant.h"
+#include "server/rules/audit.h"
 #include "server/rules/lookup.h"
 #include "server/science/sun.h"
 #include "server/store/run_rows.h"
@@ -62,7 +63,9 @@ int day_open(struct change *change, const struct caller *caller, const struct da
         return err_set(err, ERR_DAY_EXISTS, "/day",
                        "a day called %s exists; choose another identifier", record.day);
     if (found == FOUND_FAILED ||
-        day_rows_add(change_db(change), &record, caller->credential, now_utc_s, err))
+        day_rows_add(change_db(change), &record, caller->credential, now_utc_s, err) ||
+        audit_note(change, caller, "day.open", audit_subject("days/%s", record.day).text, NULL,
+                   now_utc_s, err))
         return -1;
     *out = record;
     return 0;
@@ -124,6 +127,19 @@ static int both(struct change *change, const struct caller *caller, const char *
                : 0;
 }
 
+/* Joined or left: the event and its line. */
+static int note_event(struct change *change, const struct caller *caller, const struct day_row *day,
+                      const struct site_row *site, bool join, double now_utc_s, struct err *err) {
+    return day_rows_add_event(change_db(change), day->id, site->id, join, caller->credential,
+                              now_utc_s, err) ||
+                   audit_note(
+                       change, caller, join ? "day.join" : "day.leave",
+                       audit_subject("days/%s/sites/%s", day->record.day, site->record.site).text,
+                       NULL, now_utc_s, err)
+               ? -1
+               : 0;
+}
+
 int day_join(struct change *change, const struct caller *caller, const char *day, const char *site,
              double now_utc_s, struct err *err) {
     struct day_row day_row;
@@ -131,9 +147,7 @@ int day_join(struct change *change, const struct caller *caller, const char *day
     bool takes_part;
     if (both(change, caller, day, site, &day_row, &site_row, &takes_part, err))
         return -1;
-    return takes_part ? 0
-                      : day_rows_add_event(change_db(change), day_row.id, site_row.id, true,
-                                           caller->credential, now_utc_s, err);
+    return takes_part ? 0 : note_event(change, caller, &day_row, &site_row, true, now_utc_s, err);
 }
 
 int day_leave(struct change *change, const struct caller *caller, const char *day, const char *site,
@@ -150,9 +164,9 @@ int day_leave(struct change *change, const struct caller *caller, const char *da
     if (found == FOUND_ONE)
         return err_set(err, ERR_RUN_EXISTS, NULL,
                        "the site has a run on that day; withdraw run %lld first", (long long)run);
-    return found == FOUND_FAILED ? -1
-                                 : day_rows_add_event(change_db(change), day_row.id, site_row.id,
-                                                      false, caller->credential, now_utc_s, err);
+    return found == FOUND_FAILED
+               ? -1
+               : note_event(change, caller, &day_row, &site_row, false, now_utc_s, err);
 }
 
 int day_participants(struct db *db, const char *day, const char *after, size_t limit,

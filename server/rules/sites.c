@@ -3,9 +3,11 @@
 #include "server/rules/sites.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "server/rules/audit.h"
 #include "server/rules/derive.h"
 #include "server/rules/lookup.h"
 #include "server/rules/slug.h"
@@ -43,22 +45,26 @@ static int choose_id(struct db *db, struct site_record *site, struct err *err) {
                    "many sites have that name; choose an identifier (site) yourself");
 }
 
-static int add_site(struct change *change, const struct site_record *site, int64_t by,
-                    double now_utc_s, struct site_secrets *secrets, struct err *err) {
+static int add_site(struct change *change, const struct caller *caller,
+                    const struct site_record *site, double now_utc_s, struct site_secrets *secrets,
+                    struct err *err) {
     struct db *db = change_db(change);
-    int64_t id;
+    int64_t id, by = caller->credential;
     return site_rows_add(db, site->site, now_utc_s, &id, err) ||
                    site_rows_add_version(db, id, 1, site, by, now_utc_s, err) ||
-                   caller_add_site(change, id, false, by, now_utc_s, secrets, err)
+                   caller_add_site(change, id, false, by, now_utc_s, secrets, err) ||
+                   audit_note(change, caller, "site.register",
+                              audit_subject("sites/%s", site->site).text, NULL, now_utc_s, err)
                ? -1
                : 0;
 }
 
 int site_register(struct change *change, const struct site_record *site, double now_utc_s,
                   struct site_record *out, struct site_secrets *secrets, struct err *err) {
+    const struct caller anyone = {.role = ROLE_ANYONE};
     struct site_record record = *site;
     if (choose_id(change_db(change), &record, err) ||
-        add_site(change, &record, 0, now_utc_s, secrets, err))
+        add_site(change, &anyone, &record, now_utc_s, secrets, err))
         return -1;
     *out = record;
     return 0;
@@ -95,15 +101,44 @@ static int derive_anew(struct change *change, const struct site_row *site, struc
     return failed ? -1 : 0;
 }
 
+/* What is new, by the names of the fields. */
+static void list_changes(const struct site_record *old, const struct site_record *new,
+                         char out[AUDIT_DETAIL_MAX + 1]) {
+    const struct {
+        const char *field;
+        bool same;
+    } rows[] = {
+        {"name", strcmp(old->name, new->name) == 0},
+        {"position",
+         old->place.lat_deg == new->place.lat_deg && old->place.lon_deg == new->place.lon_deg},
+        {"elevation", old->place.elevation_m == new->place.elevation_m},
+        {"zone", strcmp(old->zone, new->zone) == 0},
+        {"gnomon", same_real(old->gnomon_mm, new->gnomon_mm)},
+        {"edge", old->edge == new->edge},
+        {"contact", strcmp(old->contact, new->contact) == 0},
+    };
+    size_t length = 0;
+    out[0] = '\0';
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)
+        if (!rows[i].same)
+            length += (size_t)snprintf(out + length, AUDIT_DETAIL_MAX + 1 - length, "%s%s",
+                                       length ? ", " : "", rows[i].field);
+}
+
 /* Appends a version unless nothing changed. */
-static int revise(struct change *change, const struct site_row *old, const struct site_record *site,
-                  int64_t by, double now_utc_s, bool *changed, struct err *err) {
+static int revise(struct change *change, const struct caller *caller, const struct site_row *old,
+                  const struct site_record *site, double now_utc_s, bool *changed,
+                  struct err *err) {
     bool differs = !same_site(&old->record, site);
     if (differs) {
         struct site_row row = {.id = old->id, .version = old->version + 1, .record = *site};
-        if (site_rows_add_version(change_db(change), row.id, row.version, site, by, now_utc_s,
-                                  err) ||
-            (!same_place(&old->record.place, &site->place) && derive_anew(change, &row, err)))
+        char changes[AUDIT_DETAIL_MAX + 1];
+        list_changes(&old->record, site, changes);
+        if (site_rows_add_version(change_db(change), row.id, row.version, site, caller->credential,
+                                  now_utc_s, err) ||
+            (!same_place(&old->record.place, &site->place) && derive_anew(change, &row, err)) ||
+            audit_note(change, caller, "site.revise", audit_subject("sites/%s", site->site).text,
+                       changes, now_utc_s, err))
             return -1;
     }
     *changed = differs;
@@ -116,7 +151,7 @@ int site_revise(struct change *change, const struct caller *caller, const struct
     bool changed;
     if (caller_may(caller, ROLE_SCHOOL, site->site, err) ||
         lookup_site(change_db(change), site->site, &old, err) ||
-        revise(change, &old, site, caller->credential, now_utc_s, &changed, err))
+        revise(change, caller, &old, site, now_utc_s, &changed, err))
         return -1;
     *out = *site;
     return 0;
@@ -143,14 +178,14 @@ static int import_one(struct change *change, const struct caller *caller,
     if (found == FOUND_NONE) {
         struct site_import_key *key = &out->keys[out->added];
         memcpy(key->site, site->site, sizeof key->site);
-        if (add_site(change, site, caller->credential, now_utc_s, &key->secrets, err))
+        if (add_site(change, caller, site, now_utc_s, &key->secrets, err))
             return -1;
         out->added++;
         return 0;
     }
     bool changed;
     keep_known(&old.record, &record);
-    if (revise(change, &old, &record, caller->credential, now_utc_s, &changed, err))
+    if (revise(change, caller, &old, &record, now_utc_s, &changed, err))
         return -1;
     if (changed)
         out->changed++;
