@@ -27,8 +27,8 @@ PARALLEL = $(if $(findstring -j,$(MAKEFLAGS)),,-j$(shell nproc))
 CFLAGS = -std=c11 -D_GNU_SOURCE -ffp-contract=off -I. $(OPTIMISE) $(WARN) $(SANITISE) -MMD -MP
 LDFLAGS = $(SANITISE)
 
-CORE_LIBS = -ljansson -lerfa -lproj -lm
-SERVER_LIBS = -lmicrohttpd -lsqlite3 -lsodium -lz -lpthread $(CORE_LIBS)
+CORE_LIBS = -ljansson -lsodium -lerfa -lproj -lm
+SERVER_LIBS = -lmicrohttpd -lsqlite3 -lz -lpthread $(CORE_LIBS)
 CLIENT_LIBS = -lcurl -lsqlite3 $(CORE_LIBS)
 # GSL, libnova and GeodSolve are yardsticks of the tests; the product links none of them.
 TEST_LIBS = -lcmocka -lgsl -lgslcblas -lnova -lcurl $(SERVER_LIBS)
