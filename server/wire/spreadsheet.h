@@ -68,7 +68,7 @@ void sheet_write_run(struct csv_writer *csv, const char *site, const struct run 
 void sheet_write_reductions_header(struct csv_writer *csv);
 void sheet_write_reduction(struct csv_writer *csv, const struct reduction_record *reduction);
 
-/* site1,site2,separation_km,angle_deg,circumference_km,sigma_km,error_percent */
+/* site1,site2,separation_km,angle_deg,circumference_km,sigma_km,error_percent,status */
 void sheet_write_pairs_header(struct csv_writer *csv);
 void sheet_write_pair(struct csv_writer *csv, const struct pair_record *pair);
 

@@ -63,7 +63,8 @@ void sheet_write_reduction(struct csv_writer *csv, const struct reduction_record
 
 void sheet_write_pairs_header(struct csv_writer *csv) {
     write_header(csv, (const char *const[]){"site1", "site2", "separation_km", "angle_deg",
-                                            "circumference_km", "sigma_km", "error_percent", NULL});
+                                            "circumference_km", "sigma_km", "error_percent",
+                                            "status", NULL});
 }
 
 void sheet_write_pair(struct csv_writer *csv, const struct pair_record *pair) {
@@ -74,6 +75,7 @@ void sheet_write_pair(struct csv_writer *csv, const struct pair_record *pair) {
     csv_write_real(csv, pair->pair.circumference_km);
     csv_write_real(csv, pair->pair.sigma_km);
     csv_write_real(csv, record_error_percent(pair->pair.circumference_km));
+    csv_write_text(csv, pair_status_name(pair->pair.status));
     csv_write_row_end(csv);
 }
 

@@ -343,10 +343,13 @@ static void test_results(void **state) {
                                      .noon_angle_deg = NAN,
                                      .sigma_deg = NAN};
     struct reduction_record none = {.site = "c", .transit_utc_s = NAN};
-    struct pair_record pair = {
-        .site1 = "a",
-        .site2 = "b",
-        .pair = {.separation_km = 111.5, .angle_deg = 1, .circumference_km = NAN, .sigma_km = NAN}};
+    struct pair_record pair = {.site1 = "a",
+                               .site2 = "b",
+                               .pair = {.separation_km = 111.5,
+                                        .angle_deg = 1,
+                                        .circumference_km = NAN,
+                                        .sigma_km = NAN,
+                                        .status = PAIR_ANGLE_UNSURE}};
     struct text text;
     struct csv_writer csv;
     text_init(&text, 65536);
@@ -363,8 +366,8 @@ static void test_results(void **state) {
                         "b,1970-01-01T00:00:00.000Z,,,,0,4\r\n"
                         "c,,,,,0,0\r\n"
                         "site1,site2,separation_km,angle_deg,circumference_km,sigma_km,"
-                        "error_percent\r\n"
-                        "a,b,111.5,1,,,\r\n");
+                        "error_percent,status\r\n"
+                        "a,b,111.5,1,,,,angle_unsure\r\n");
     text_release(&text);
 }
 
