@@ -82,7 +82,7 @@ static const struct column honesty_columns[] = {
 static void print_time_of(FILE *out, const json_t *object, const char *key) {
     double t_utc_s;
     if (instant_parse(screen_string(object, key), &t_utc_s, NULL, NULL) == 0)
-        screen_time(out, t_utc_s);
+        screen_time(out, t_utc_s, "");
 }
 
 /* Other causes that would explain the same. */

@@ -103,8 +103,22 @@ static int two_digits(const char *text, int limit) {
     return value < limit ? value : -1;
 }
 
-int run_entry_clock(const char *text, int32_t date, const char *place, struct reading *reading,
-                    struct err *err) {
+/* By this computer's own clocks, where nothing is known of the playground's. */
+static double machine_instant(int32_t date, int second_of_day) {
+    int year, month, day;
+    date_civil(date, &year, &month, &day);
+    struct tm clock = {.tm_year = year - 1900,
+                       .tm_mon = month - 1,
+                       .tm_mday = day,
+                       .tm_hour = second_of_day / 3600,
+                       .tm_min = second_of_day / 60 % 60,
+                       .tm_sec = second_of_day % 60,
+                       .tm_isdst = -1};
+    return (double)mktime(&clock);
+}
+
+int run_entry_clock(const char *text, int32_t date, const struct tzif *clocks, const char *place,
+                    struct reading *reading, struct err *err) {
     if (strpbrk(text, "tT") != NULL)
         return run_entry_instant(text, place, reading, err);
     size_t length = strlen(text);
@@ -119,17 +133,13 @@ int run_entry_clock(const char *text, int32_t date, const char *place, struct re
         return err_set(err, ERR_BAD_TIME, place,
                        "\"%.20s\" is not a time: type it as the clock shows it, like 12:24:10",
                        text);
-    int year, month, day;
-    date_civil(date, &year, &month, &day);
-    struct tm clock = {.tm_year = year - 1900,
-                       .tm_mon = month - 1,
-                       .tm_mday = day,
-                       .tm_hour = hour,
-                       .tm_min = minute,
-                       .tm_sec = second,
-                       .tm_isdst = -1};
-    reading->t_utc_s =
-        utc ? date * 86400.0 + hour * 3600.0 + minute * 60.0 + second : (double)mktime(&clock);
+    int second_of_day = (hour * 60 + minute) * 60 + second;
+    if (utc)
+        reading->t_utc_s = date * 86400.0 + second_of_day;
+    else if (clocks != NULL)
+        reading->t_utc_s = tzif_instant(clocks, date, second_of_day);
+    else
+        reading->t_utc_s = machine_instant(date, second_of_day);
     return 0;
 }
 

@@ -8,6 +8,7 @@
 
 #include "server/base/err.h"
 #include "server/wire/records.h"
+#include "server/wire/tzif.h"
 
 /* "2880+300" or "2880~1+300~0.5": the parts of a height, added. Leaves the edge. */
 int run_entry_gnomon(const char *text, const char *place, struct gnomon *gnomon, struct err *err)
@@ -24,10 +25,10 @@ int run_entry_shadow(const char *text, const char *place, struct reading *readin
 int run_entry_instant(const char *text, const char *place, struct reading *reading, struct err *err)
     __attribute__((warn_unused_result));
 
-/* "12:24", "12:24:10" by the local zone of the process on a date, or "11:24:10Z"
- * for UTC, or a whole RFC 3339 time. */
-int run_entry_clock(const char *text, int32_t date, const char *place, struct reading *reading,
-                    struct err *err) __attribute__((warn_unused_result));
+/* "12:24", "12:24:10" on a date by the clocks of a zone (NULL: of this computer), or
+ * "11:24:10Z" for UTC, or a whole RFC 3339 time. */
+int run_entry_clock(const char *text, int32_t date, const struct tzif *clocks, const char *place,
+                    struct reading *reading, struct err *err) __attribute__((warn_unused_result));
 
 /* "TIME=SHADOW" with an RFC 3339 time. */
 int run_entry_reading(const char *text, const char *place, struct reading *reading, struct err *err)

@@ -25,6 +25,8 @@ struct prompt {
     const char *day, *site;
     const struct site_record *known; /* NULL: position not known here */
     struct run_record *run;
+    const char *zone;   /* the playground's, "" when not known here */
+    struct tzif clocks; /* of that zone */
     int32_t date;
     char line[PROMPT_LINE_MAX]; /* the last answer, blanks trimmed */
 };
@@ -38,11 +40,23 @@ static enum leave stop(struct prompt *prompt) {
     return leave;
 }
 
-/* The date of an instant by the local zone of the process. */
-static int32_t local_date(time_t t_utc_s) {
+/* How far the clocks that the class reads are ahead of UTC: the playground's, else
+ * this computer's. */
+static long clocks_ahead_s(const struct prompt *prompt, time_t t_utc_s) {
+    if (*prompt->zone != '\0') {
+        struct zone_offset offset;
+        tzif_at(&prompt->clocks, (double)t_utc_s, &offset);
+        return offset.ahead_s;
+    }
     struct tm here;
     localtime_r(&t_utc_s, &here);
-    return date_number(here.tm_year + 1900, here.tm_mon + 1, here.tm_mday);
+    return here.tm_gmtoff;
+}
+
+/* The date of an instant by those clocks. */
+static int32_t local_date(const struct prompt *prompt, time_t t_utc_s) {
+    double local_s = (double)t_utc_s + (double)clocks_ahead_s(prompt, t_utc_s);
+    return (int32_t)floor(local_s / 86400.0);
 }
 
 /* That of the readings there are, if any. Today, when the day is held today or its dates are not
@@ -55,8 +69,8 @@ static int32_t likely_date(struct prompt *prompt) {
     json_t *record = NULL;
     char path[CLIENT_PATH_MAX];
     if (prompt->run->run.readings > 0)
-        return local_date((time_t)prompt->run->run.reading[0].t_utc_s);
-    int32_t today = local_date(time(NULL));
+        return local_date(prompt, (time_t)prompt->run->run.reading[0].t_utc_s);
+    int32_t today = local_date(prompt, time(NULL));
     int32_t date = today;
     (void)date_parse(prompt->day, &date);
     snprintf(path, sizeof path, "/api/v1/days/%s", prompt->day);
@@ -142,9 +156,10 @@ static enum leave keep_draft(struct prompt *prompt) {
     return leave;
 }
 
-static void show_reading(const struct run *run, int at) {
+static void show_reading(const struct prompt *prompt, int at) {
+    const struct run *run = &prompt->run->run;
     fprintf(stderr, "  %d: ", at + 1);
-    screen_time(stderr, run->reading[at].t_utc_s);
+    screen_time(stderr, run->reading[at].t_utc_s, prompt->zone);
     fprintf(stderr, ", %g mm\n", record_mm(run->reading[at].shadow_m));
 }
 
@@ -170,7 +185,9 @@ static bool enter_reading(struct prompt *prompt, int number, struct err *err) {
     prompt->line[length] = '\0';
     if (strcmp(prompt->line, "now") == 0)
         reading.t_utc_s = (double)time(NULL);
-    else if (run_entry_clock(prompt->line, prompt->date, time_place, &reading, err) != 0)
+    else if (run_entry_clock(prompt->line, prompt->date,
+                             *prompt->zone != '\0' ? &prompt->clocks : NULL, time_place, &reading,
+                             err) != 0)
         return true;
     if (shadow[0] == '\0') {
         if (!prompt_ask("  its shadow in mm: ", prompt->line))
@@ -199,7 +216,7 @@ static enum leave ask_readings(struct prompt *prompt) {
                     REDUCE_READINGS_MIN);
         } else if (strcmp(prompt->line, "list") == 0) {
             for (int i = 0; i < run->readings; i++)
-                show_reading(run, i);
+                show_reading(prompt, i);
         } else if (strcmp(prompt->line, "undo") == 0) {
             if (run->readings == 0)
                 fputs("  there is nothing to undo\n", stderr);
@@ -217,7 +234,7 @@ static enum leave ask_readings(struct prompt *prompt) {
         if (leave != LEAVE_OK)
             return leave;
         if (run->readings > before)
-            show_reading(run, run->readings - 1);
+            show_reading(prompt, run->readings - 1);
         show_angle(prompt);
     }
 }
@@ -288,19 +305,12 @@ static enum leave consent(struct prompt *prompt) {
 }
 
 static void explain_clock(const struct prompt *prompt) {
-    struct tm clock = {.tm_hour = 12, .tm_isdst = -1};
-    int year, month;
-    date_civil(prompt->date, &year, &month, &clock.tm_mday);
-    clock.tm_year = year - 1900;
-    clock.tm_mon = month - 1;
-    (void)mktime(&clock);
-    long minutes = clock.tm_gmtoff / 60;
-    const char *zone = prompt->known != NULL ? prompt->known->zone : "";
+    long minutes = clocks_ahead_s(prompt, (time_t)prompt->date * 86400 + 43200) / 60;
     char line[256];
     snprintf(line, sizeof line,
              "Type each time as the clock shows it (%s, UTC%c%02ld:%02ld), or with a Z for UTC, or "
              "\"now\".",
-             *zone != '\0' ? zone : "this computer's zone", minutes < 0 ? '-' : '+',
+             *prompt->zone != '\0' ? prompt->zone : "this computer's zone", minutes < 0 ? '-' : '+',
              labs(minutes) / 60, labs(minutes) % 60);
     fputc('\n', stderr);
     screen_wrapped(stderr, 0, line);
@@ -309,35 +319,47 @@ static void explain_clock(const struct prompt *prompt) {
                    "them, \"quit\" stops.");
 }
 
+static enum leave ask_all(struct prompt *prompt) {
+    struct run_record *run = prompt->run;
+    bool taken;
+    enum leave leave = take_draft(prompt, &taken);
+    if (leave != LEAVE_OK)
+        return leave;
+    if (!taken && (!ask_gnomon(prompt) || !ask_edge(prompt)))
+        return stop(prompt);
+    if (!ask_date(prompt))
+        return stop(prompt);
+    explain_clock(prompt);
+    for (int i = 0; i < run->run.readings; i++)
+        show_reading(prompt, i);
+    leave = ask_readings(prompt);
+    if (leave != LEAVE_OK)
+        return leave;
+    if (!ask_text(prompt, "sky", "The sky, in a few words", run->sky) ||
+        !ask_text(prompt, "level", "How ground and gnomon were levelled", run->level))
+        return stop(prompt);
+    leave = keep_draft(prompt);
+    return leave == LEAVE_OK ? consent(prompt) : leave;
+}
+
 enum leave run_prompt(struct client *client, struct outbox *outbox, const char *day,
                       const char *site, const struct site_record *known, struct run_record *run) {
-    struct prompt prompt = {
-        .client = client, .outbox = outbox, .day = day, .site = site, .known = known, .run = run};
-    if (known != NULL && known->zone[0] != '\0') {
-        setenv("TZ", known->zone,
-               1); /* the playground's clock, wherever this computer was set up */
-        tzset();
-    }
+    struct prompt prompt = {.client = client,
+                            .outbox = outbox,
+                            .day = day,
+                            .site = site,
+                            .known = known,
+                            .run = run,
+                            .zone = ""};
+    struct err unknown = {.code = ERR_NONE};
+    /* the playground's clock, wherever this computer was set up */
+    if (known != NULL && known->zone[0] != '\0' &&
+        tzif_open(NULL, known->zone, &prompt.clocks, &unknown) == 0)
+        prompt.zone = known->zone;
     run_record_init(run);
     cautions_print(stderr);
     fputc('\n', stderr);
-    bool taken;
-    enum leave leave = take_draft(&prompt, &taken);
-    if (leave != LEAVE_OK)
-        return leave;
-    if (!taken && (!ask_gnomon(&prompt) || !ask_edge(&prompt)))
-        return stop(&prompt);
-    if (!ask_date(&prompt))
-        return stop(&prompt);
-    explain_clock(&prompt);
-    for (int i = 0; i < run->run.readings; i++)
-        show_reading(&run->run, i);
-    leave = ask_readings(&prompt);
-    if (leave != LEAVE_OK)
-        return leave;
-    if (!ask_text(&prompt, "sky", "The sky, in a few words", run->sky) ||
-        !ask_text(&prompt, "level", "How ground and gnomon were levelled", run->level))
-        return stop(&prompt);
-    leave = keep_draft(&prompt);
-    return leave == LEAVE_OK ? consent(&prompt) : leave;
+    enum leave leave = ask_all(&prompt);
+    tzif_release(&prompt.clocks);
+    return leave;
 }

@@ -5,10 +5,11 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 #include "server/base/instant.h"
+#include "server/science/angle.h"
 #include "server/science/uncertainty.h"
+#include "server/wire/tzif.h"
 
 const json_t *screen_get(const json_t *object, const char *key) {
     for (const char *slash; (slash = strchr(key, '/')) != NULL; key = slash + 1)
@@ -143,15 +144,35 @@ void screen_measure(FILE *out, double value, double sigma, const char *unit) {
     fprintf(out, "%s%s", text, unit);
 }
 
-void screen_time(FILE *out, double t_utc_s) {
-    char utc[40];
+/* A date only where it is another one than in UTC. */
+static void print_beside(FILE *out, double t_utc_s, double ahead_s, const char *said) {
+    char utc[40], there[40];
     instant_format(t_utc_s, 0, utc, sizeof utc);
-    double rounded = floor(t_utc_s + 0.5);
-    time_t whole = (time_t)rounded;
-    struct tm here;
-    fprintf(out, "%.10s %.8s UTC", utc, utc + 11);
-    if (localtime_r(&whole, &here) != NULL && here.tm_gmtoff != 0)
-        fprintf(out, " (%02d:%02d:%02d here)", here.tm_hour, here.tm_min, here.tm_sec);
+    instant_format(t_utc_s + ahead_s, 0, there, sizeof there);
+    fprintf(out, "%.10s %.8s UTC (", utc, utc + 11);
+    if (strncmp(utc, there, DATE_TEXT - 1) != 0)
+        fprintf(out, "%.10s ", there);
+    fprintf(out, "%.8s %s)", there + 11, said);
+}
+
+void screen_time(FILE *out, double t_utc_s, const char *zone) {
+    char utc[40], said[128];
+    struct tzif clocks;
+    struct err err = {.code = ERR_NONE};
+    if (zone[0] == '\0' || tzif_open(NULL, zone, &clocks, &err) != 0) {
+        instant_format(t_utc_s, 0, utc, sizeof utc);
+        fprintf(out, "%.10s %.8s UTC", utc, utc + 11);
+        return;
+    }
+    struct zone_offset offset;
+    tzif_at(&clocks, t_utc_s, &offset);
+    snprintf(said, sizeof said, "%s, %s", offset.abbreviation, zone);
+    print_beside(out, t_utc_s, offset.ahead_s, said);
+    tzif_release(&clocks);
+}
+
+void screen_solar_time(FILE *out, double t_utc_s, double lon_deg) {
+    print_beside(out, t_utc_s, lon_deg / ANGLE_DEG_PER_DAY_S, "local mean solar time");
 }
 
 #define SCREEN_WIDTH 78

@@ -47,8 +47,13 @@ void screen_table(FILE *out, bool aligned, const struct column *columns, size_t 
 /* "29.213 ± 0.041 unit"; the value alone when sigma is not known. */
 void screen_measure(FILE *out, double value, double sigma, const char *unit);
 
-/* "2027-03-20 11:58:03 UTC (12:58:03 here)", the second part from the machine's zone. */
-void screen_time(FILE *out, double t_utc_s);
+/* "2027-03-20 11:58:03 UTC (12:58:03 CET, Europe/Paris)": by the clocks of a zone,
+ * which is said, and never by this machine's own. zone "": UTC alone. */
+void screen_time(FILE *out, double t_utc_s, const char *zone);
+
+/* "2027-03-20 11:58:03 UTC (12:10:52 local mean solar time)", for a meridian whose
+ * zone is not known. */
+void screen_solar_time(FILE *out, double t_utc_s, double lon_deg);
 
 /* Prints text wrapped to 78 columns with every line indented. */
 void screen_wrapped(FILE *out, int indent, const char *text);

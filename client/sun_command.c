@@ -11,6 +11,7 @@
 #include "server/science/angle.h"
 #include "server/science/gnomon.h"
 #include "server/wire/json_write.h"
+#include "server/wire/zone.h"
 
 static const struct option_row rows[] = {
     PLACE_OPTION_ROWS,
@@ -18,6 +19,10 @@ static const struct option_row rows[] = {
      .kind = OPTION_DATE,
      .value = "YYYY-MM-DD",
      .help = "date by the place's own meridian (else today)"},
+    {.name = "zone",
+     .kind = OPTION_TEXT,
+     .value = "ZONE",
+     .help = "time zone to tell noon in, like Africa/Nairobi (else UTC and local mean solar time)"},
     AIR_OPTION_ROWS,
 };
 
@@ -57,12 +62,15 @@ static void print_json(int32_t date, const struct place *place, const struct noo
     text_release(&text);
 }
 
-static void print_plain(const struct noon *noon) {
+static void print_plain(const struct noon *noon, double lon_deg, const char *zone) {
     printf("zenith distance   %.4f°", noon->zenith_distance_deg);
     if (noon->status != NOON_SUN_OVERHEAD)
         printf(", the Sun %s of overhead", noon->sun_side == 'S' ? "south" : "north");
     printf("\nnoon (transit)    ");
-    screen_time(stdout, noon->transit_utc_s);
+    if (*zone != '\0')
+        screen_time(stdout, noon->transit_utc_s, zone);
+    else
+        screen_solar_time(stdout, noon->transit_utc_s, lon_deg);
     if (isfinite(noon->refracted_zenith_distance_deg))
         printf("\nseen through air  %.4f° from overhead", noon->refracted_zenith_distance_deg);
     printf("\ndeclination       %+.4f°\n", noon->sun.declination_deg);
@@ -76,9 +84,24 @@ static void print_plain(const struct noon *noon) {
         screen_wrapped(stdout, 0, noon_status_text(noon->status));
 }
 
+static enum leave take_zone(struct client *client, const char **out) {
+    const char *zone = arguments_text(&client->args, "zone", "");
+    const struct zones zones = {.directory = ZONE_DIRECTORY};
+    if (*zone != '\0' && !zones_has(&zones, zone))
+        return client_fail(client, LEAVE_USAGE, ERR_UNKNOWN_ZONE, "--zone",
+                           "the time zone \"%.63s\" is not known here; names are like "
+                           "Africa/Nairobi",
+                           zone);
+    *out = zone;
+    return LEAVE_OK;
+}
+
 static enum leave run(struct client *client) {
     struct place place;
+    const char *zone = "";
     enum leave leave = place_options_take(client, &place);
+    if (leave == LEAVE_OK)
+        leave = take_zone(client, &zone);
     if (leave != LEAVE_OK)
         return leave;
     double today = sun_day_nearest((double)time(NULL), place.lon_deg);
@@ -95,7 +118,7 @@ static enum leave run(struct client *client) {
     if (client->json)
         print_json(date, &place, &noon);
     else
-        print_plain(&noon);
+        print_plain(&noon, place.lon_deg, zone);
     return LEAVE_OK;
 }
 

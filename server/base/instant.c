@@ -217,3 +217,14 @@ void instant_format(double t_utc_s, int decimals, char *out, size_t size) {
             snprintf(out + length, size - (size_t)length, ".%0*lld", decimals, (long long)fraction);
     snprintf(out + length, size - (size_t)length, "Z");
 }
+
+void instant_format_local(double t_utc_s, int32_t ahead_s, char *out, size_t size) {
+    int32_t ahead_min = (int32_t)lround(ahead_s / 60.0);
+    instant_format(t_utc_s + ahead_min * 60.0, 0, out, size);
+    size_t length = strlen(out);
+    if (length == 0)
+        return;
+    unsigned minutes = (unsigned)(ahead_min < 0 ? -ahead_min : ahead_min);
+    snprintf(out + length - 1, size - length + 1, "%c%02u:%02u", ahead_min < 0 ? '-' : '+',
+             minutes / 60 % 100, minutes % 60);
+}

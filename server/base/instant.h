@@ -44,4 +44,9 @@ int instant_parse(const char *text, double *t_utc_s, int *offset_min, struct err
  * instant is not finite or outside them. size >= INSTANT_TEXT. */
 void instant_format(double t_utc_s, int decimals, char *out, size_t size);
 
+/* The same instant by clocks that are ahead_s ahead of UTC, to the whole second:
+ * 2027-03-21T12:58:03+01:00. RFC 3339 has offsets in whole minutes: a clock that is
+ * not ahead by such is written with the nearest one, and still means the instant. */
+void instant_format_local(double t_utc_s, int32_t ahead_s, char *out, size_t size);
+
 #endif
