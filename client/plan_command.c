@@ -26,7 +26,7 @@ static void print_when(const char *label, const json_t *date, const char *key) {
     if (instant_parse(screen_string(date, key), &t_utc_s, NULL, NULL) != 0)
         return;
     printf("  %-9s ", label);
-    screen_time(stdout, t_utc_s);
+    screen_time(stdout, t_utc_s, "");
     putchar('\n');
 }
 
