@@ -8,7 +8,6 @@
 #include <stddef.h>
 
 #include "server/science/angle.h"
-#include "server/science/normal.h"
 
 #define CLOCK_SIGMA_S 15.0        /* a phone on a network, looked at a little late */
 #define MARK_SIGMA_M 0.0015       /* marking the shadow's end and reading the tape */
@@ -17,11 +16,13 @@
 #define SMALLEST_SINE 1e-4        /* keeps slopes finite under an overhead Sun */
 #define DAYLIGHT_S (6.0 * 3600.0) /* no reading counts farther from noon */
 #define NEAREST_DEG 0.01          /* how near to overhead a fit may bring the noon Sun */
+#define TURN_SERIES 0.02          /* radians */
+#define ARC_SERIES 0.01           /* radians */
 #define PAIRS_MAX 160             /* elementary fits tried for a robust start */
 #define STRAYS_MAX (RUN_READINGS_MAX / 4)
 #define SMALLEST_DETERMINANT 1e-12 /* of the product of the diagonal */
-#define SETTLED_DEG 1e-6
-#define SETTLED_S 1e-3
+#define SETTLED_DEG 2e-5
+#define SETTLED_S 0.02
 #define ROUNDS 12
 
 /* Times given to whole minutes, or whole tens of seconds, are rounded. */
@@ -63,6 +64,101 @@ static enum slip useless(const struct run *run, int index, double zenith_deg, do
     return isnan(zenith_deg) ? SLIP_TOO_LOW : SLIP_NONE;
 }
 
+struct parallel parallel_of(double lat_deg) {
+    return (struct parallel){angle_sin(lat_deg), angle_cos(lat_deg)};
+}
+
+static struct course course_of(const struct curve *curve, double t_utc_s) {
+    struct course course;
+    sun_course(curve->day, t_utc_s, &course.declination_deg, &course.equation_s);
+    double hour_deg =
+        (t_utc_s - curve->day->centre_utc_s + course.equation_s) * ANGLE_DEG_PER_DAY_S +
+        curve->place->lon_deg;
+    course.sin_declination = angle_sin(course.declination_deg);
+    course.cos_declination = angle_cos(course.declination_deg);
+    course.sin_hour = angle_sin(hour_deg);
+    course.cos_hour = angle_cos(hour_deg);
+    return course;
+}
+
+/* Turns an angle given by its sine and cosine on by a mostly small one: the series is
+ * good to 1e-16 within its bound. */
+static void turn(double *sine, double *cosine, double by_deg) {
+    double x = by_deg * ANGLE_RAD_PER_DEG, x2 = x * x;
+    double sin_by = x * (1.0 - x2 / 6.0 * (1.0 - x2 / 20.0 * (1.0 - x2 / 42.0)));
+    double cos_by = 1.0 - x2 / 2.0 * (1.0 - x2 / 12.0 * (1.0 - x2 / 30.0 * (1.0 - x2 / 56.0)));
+    if (fabs(x) > TURN_SERIES) {
+        sin_by = sin(x);
+        cos_by = cos(x);
+    }
+    double turned = *sine * cos_by + *cosine * sin_by;
+    *cosine = *cosine * cos_by - *sine * sin_by;
+    *sine = turned;
+}
+
+/* The Sun at the same reading of a clock that is offset_s fast. */
+static void turn_back(const struct curve *curve, double t_clock_s, double offset_s,
+                      struct course *course) {
+    double declination_deg, equation_s;
+    sun_course(curve->day, t_clock_s - offset_s, &declination_deg, &equation_s);
+    turn(&course->sin_declination, &course->cos_declination,
+         declination_deg - course->declination_deg);
+    turn(&course->sin_hour, &course->cos_hour,
+         (equation_s - course->equation_s - offset_s) * ANGLE_DEG_PER_DAY_S);
+}
+
+/* Direction to the Sun: sine and cosine of its zenith distance, and the slopes of that. */
+struct over {
+    double sine, cosine, by_lat, by_offset;
+};
+
+static struct over over(const struct parallel *lat, const struct course *sun) {
+    double up =
+        lat->sine * sun->sin_declination + lat->cosine * sun->cos_declination * sun->cos_hour;
+    double north =
+        lat->cosine * sun->sin_declination - lat->sine * sun->cos_declination * sun->cos_hour;
+    double west = sun->cos_declination * sun->sin_hour;
+    double sine = sqrt(north * north + west * west);
+    double per_sine = 1.0 / (sine > SMALLEST_SINE ? sine : SMALLEST_SINE);
+    return (struct over){
+        .sine = sine,
+        .cosine = up,
+        .by_lat = -north * per_sine,
+        .by_offset = -lat->cosine * west * per_sine * ANGLE_DEG_PER_DAY_S,
+    };
+}
+
+double curve_zenith_deg(const struct curve *curve, double lat_deg, double t_clock_s,
+                        double offset_s) {
+    const struct parallel lat = parallel_of(lat_deg);
+    const struct course course = course_of(curve, t_clock_s - offset_s);
+    const struct over there = over(&lat, &course);
+    return atan2(there.sine, there.cosine) * ANGLE_DEG_PER_RAD;
+}
+
+/* An angle from its sine, given that its cosine is positive: mostly it is small, and
+ * the series good to 1e-16 within its bound. */
+static double small_arc(double sine, double cosine) {
+    double s2 = sine * sine;
+    if (s2 < ARC_SERIES * ARC_SERIES && cosine > 0.0)
+        return sine * (1.0 + s2 * (1.0 / 6.0 + s2 * (3.0 / 40.0 + s2 * 15.0 / 336.0)));
+    return atan2(sine, cosine);
+}
+
+double curve_residual_deg(const struct curve *curve, const struct sight *sight,
+                          const struct parallel *lat, double offset_s, double *by_lat,
+                          double *by_offset) {
+    struct course course = sight->course;
+    if (offset_s != 0.0)
+        turn_back(curve, sight->t_utc_s, offset_s, &course);
+    const struct over there = over(lat, &course);
+    *by_lat = there.by_lat;
+    *by_offset = there.by_offset;
+    return ANGLE_DEG_PER_RAD *
+           small_arc(sight->sin_zenith * there.cosine - sight->cos_zenith * there.sine,
+                     sight->cos_zenith * there.cosine + sight->sin_zenith * there.sine);
+}
+
 void curve_init(struct curve *curve, const struct place *place, const struct run *run,
                 const struct sun_day *day) {
     struct length height = gnomon_height(&run->gnomon);
@@ -86,6 +182,7 @@ void curve_init(struct curve *curve, const struct place *place, const struct run
         .time_sigma_s = hypot(REACTION_SIGMA_S, rounding_s),
         .sights = run->readings,
     };
+    const struct parallel lat = parallel_of(place->lat_deg);
     for (int i = 0; i < run->readings; i++) {
         const struct reading *reading = &run->reading[i];
         struct sight *sight = &curve->sight[i];
@@ -98,51 +195,17 @@ void curve_init(struct curve *curve, const struct place *place, const struct run
         sight->kept = sight->useless == SLIP_NONE;
         if (!sight->kept)
             sight->zenith_deg = NAN;
-        double cosine = angle_cos(gnomon_apparent_zenith_deg(height.value_m, reading->shadow_m));
-        double mark_deg = cosine * cosine * shadow_sigma_m(curve, reading, sun.semidiameter_deg) /
-                          height.value_m * ANGLE_DEG_PER_RAD;
-        double by_lat, by_offset;
-        curve_slopes(curve, place->lat_deg, reading->t_utc_s, 0.0, &by_lat, &by_offset);
-        sight->sigma_deg = hypot(mark_deg, by_offset * curve->time_sigma_s);
+        /* h / (h^2 + shadow^2) is how much the angle turns as the mark moves. */
+        double turn_per_m = height.value_m / (height.value_m * height.value_m +
+                                              reading->shadow_m * reading->shadow_m);
+        double mark_deg =
+            turn_per_m * shadow_sigma_m(curve, reading, sun.semidiameter_deg) * ANGLE_DEG_PER_RAD;
+        sight->course = course_of(curve, sight->t_utc_s);
+        sight->sin_zenith = angle_sin(sight->zenith_deg);
+        sight->cos_zenith = angle_cos(sight->zenith_deg);
+        double time_deg = over(&lat, &sight->course).by_offset * curve->time_sigma_s;
+        sight->sigma_deg = sqrt(mark_deg * mark_deg + time_deg * time_deg);
     }
-}
-
-/* A latitude with what every sight needs of it. */
-struct parallel {
-    double sine, cosine;
-};
-
-static struct parallel parallel_of(double lat_deg) {
-    return (struct parallel){angle_sin(lat_deg), angle_cos(lat_deg)};
-}
-
-static double slopes_on(const struct curve *curve, const struct parallel *lat, double t_utc_s,
-                        double *by_lat, double *by_offset) {
-    struct sun_place sun;
-    sun_at(curve->day, t_utc_s, &sun);
-    double hour_deg = sun_hour_angle_deg(curve->day, t_utc_s, curve->place->lon_deg);
-    double sin_dec = angle_sin(sun.declination_deg), cos_dec = angle_cos(sun.declination_deg);
-    double cos_hour = angle_cos(hour_deg), sin_hour = angle_sin(hour_deg);
-    double up = lat->sine * sin_dec + lat->cosine * cos_dec * cos_hour;
-    double north = lat->cosine * sin_dec - lat->sine * cos_dec * cos_hour;
-    double west = cos_dec * sin_hour;
-    double sine = sqrt(north * north + west * west);
-    double safe_sine = fmax(sine, SMALLEST_SINE);
-    *by_lat = -north / safe_sine;
-    *by_offset = -lat->cosine * west / safe_sine * ANGLE_DEG_PER_DAY_S;
-    return atan2(sine, up) * ANGLE_DEG_PER_RAD;
-}
-
-double curve_slopes(const struct curve *curve, double lat_deg, double t_clock_s, double offset_s,
-                    double *by_lat, double *by_offset) {
-    const struct parallel lat = parallel_of(lat_deg);
-    return slopes_on(curve, &lat, t_clock_s - offset_s, by_lat, by_offset);
-}
-
-double curve_zenith_deg(const struct curve *curve, double lat_deg, double t_clock_s,
-                        double offset_s) {
-    double by_lat, by_offset;
-    return curve_slopes(curve, lat_deg, t_clock_s, offset_s, &by_lat, &by_offset);
 }
 
 double curve_shadow_m(const struct curve *curve, double t_utc_s, double zenith_deg) {
@@ -164,52 +227,68 @@ int curve_kept(const struct curve *curve) {
     return kept;
 }
 
+/* Sums of one round of the fit: the two unknowns' normal equations. */
+struct round {
+    double lat_lat, lat_offset, offset_offset; /* information */
+    double lat_right, offset_right;
+    double chi2;
+};
+
+static struct round round_about(const struct curve *curve, double lat_deg, double offset_s) {
+    const struct parallel lat = parallel_of(lat_deg);
+    struct round sum = {0};
+    for (int i = 0; i < curve->sights; i++) {
+        const struct sight *sight = &curve->sight[i];
+        double by_lat, by_offset;
+        if (!sight->kept)
+            continue;
+        double residual_deg = curve_residual_deg(curve, sight, &lat, offset_s, &by_lat, &by_offset);
+        double weight = 1.0 / (sight->sigma_deg * sight->sigma_deg);
+        sum.lat_lat += weight * by_lat * by_lat;
+        sum.lat_offset += weight * by_lat * by_offset;
+        sum.offset_offset += weight * by_offset * by_offset;
+        sum.lat_right += weight * by_lat * residual_deg;
+        sum.offset_right += weight * by_offset * residual_deg;
+        sum.chi2 += weight * residual_deg * residual_deg;
+    }
+    return sum;
+}
+
 bool curve_fit(const struct curve *curve, double start_lat_deg, double start_offset_s,
                double prior_offset_s, double prior_s, struct curve_fit *out) {
     double lat_deg = start_lat_deg, offset_s = start_offset_s;
-    double covariance[NORMAL_MAX][NORMAL_MAX];
-    double lat_information = 0.0, chi2 = 0.0;
+    const double prior = 1.0 / (prior_s * prior_s);
+    struct round sum = {0};
+    double information = 0.0, determinant = 0.0;
     bool settled = false;
     for (int round = 0; round < ROUNDS && !settled; round++) {
-        const struct parallel lat = parallel_of(lat_deg);
-        struct normal normal;
-        normal_init(&normal, 2);
-        normal_add(&normal, (const double[]){0.0, 1.0}, prior_offset_s - offset_s, prior_s);
-        lat_information = chi2 = 0.0;
-        for (int i = 0; i < curve->sights; i++) {
-            const struct sight *sight = &curve->sight[i];
-            if (!sight->kept)
-                continue;
-            double slope[2];
-            double zenith_deg =
-                slopes_on(curve, &lat, sight->t_utc_s - offset_s, &slope[0], &slope[1]);
-            double residual = (sight->zenith_deg - zenith_deg) / sight->sigma_deg;
-            normal_add(&normal, slope, sight->zenith_deg - zenith_deg, sight->sigma_deg);
-            lat_information += slope[0] * slope[0] / (sight->sigma_deg * sight->sigma_deg);
-            chi2 += residual * residual;
-        }
-        double step[NORMAL_MAX];
-        if (!normal_solve(&normal, step, covariance))
+        sum = round_about(curve, lat_deg, offset_s);
+        information = sum.offset_offset + prior;
+        determinant = sum.lat_lat * information - sum.lat_offset * sum.lat_offset;
+        if (!(determinant > SMALLEST_DETERMINANT * sum.lat_lat * information))
             return false;
+        double right = sum.offset_right + prior * (prior_offset_s - offset_s);
+        double lat_step = (sum.lat_right * information - right * sum.lat_offset) / determinant;
+        double offset_step = (sum.lat_lat * right - sum.lat_offset * sum.lat_right) / determinant;
         /* A step of more than some degrees leaves the region where slopes mean anything. */
-        double shorten =
-            fmin(1.0, fmin(5.0 / (fabs(step[0]) + DBL_MIN), 7200.0 / (fabs(step[1]) + DBL_MIN)));
-        lat_deg += shorten * step[0];
+        double shorten = fmin(
+            1.0, fmin(5.0 / (fabs(lat_step) + DBL_MIN), 7200.0 / (fabs(offset_step) + DBL_MIN)));
+        lat_deg += shorten * lat_step;
         if (!on_known_side(curve, lat_deg))
             lat_deg = curve->noon_declination_deg + curve->side * NEAREST_DEG;
-        offset_s += shorten * step[1];
+        offset_s += shorten * offset_step;
         /* A further step would be a thousandth of this one. */
-        settled = fabs(step[0]) < SETTLED_DEG && fabs(step[1]) < SETTLED_S;
+        settled = fabs(lat_step) < SETTLED_DEG && fabs(offset_step) < SETTLED_S;
         if (!(fabs(lat_deg) < 180.0 && fabs(offset_s) < ANGLE_DAY_S))
             return false;
     }
     *out = (struct curve_fit){
         .lat_deg = lat_deg,
         .offset_s = offset_s,
-        .lat_variance = covariance[0][0],
-        .offset_variance = covariance[1][1],
-        .lat_variance_true_clock = 1.0 / lat_information,
-        .chi2 = chi2,
+        .lat_variance = information / determinant,
+        .offset_variance = sum.lat_lat / determinant,
+        .lat_variance_true_clock = 1.0 / sum.lat_lat,
+        .chi2 = sum.chi2,
     };
     return true;
 }
@@ -245,17 +324,18 @@ double curve_trimmed(const struct curve *curve, double lat_deg, double offset_s,
                      int strays, struct curve_fit *out) {
     assert(strays >= 0 && strays <= STRAYS_MAX);
     struct linear sight[RUN_READINGS_MAX];
+    const struct parallel lat_here = parallel_of(lat_deg);
     int count = 0;
     for (int i = 0; i < curve->sights; i++) {
         const struct sight *from = &curve->sight[i];
         if (!from->kept)
             continue;
-        double by_lat, by_offset;
-        double zenith_deg =
-            curve_slopes(curve, lat_deg, from->t_utc_s, offset_s, &by_lat, &by_offset);
+        double by_lat, by_offset, per_sigma = 1.0 / from->sigma_deg;
+        double residual_deg =
+            curve_residual_deg(curve, from, &lat_here, offset_s, &by_lat, &by_offset);
         sight[count++] = (struct linear){
-            (from->zenith_deg - zenith_deg) / from->sigma_deg,
-            {by_lat / from->sigma_deg, by_offset / from->sigma_deg},
+            residual_deg * per_sigma,
+            {by_lat * per_sigma, by_offset * per_sigma},
         };
     }
     double best = INFINITY;

@@ -11,12 +11,21 @@
 #include "server/science/reduce.h"
 #include "server/science/run.h"
 
+/* Where the Sun stood when the clock showed a sight's time, were the clock right. */
+struct course {
+    double declination_deg, equation_s;
+    double sin_declination, cos_declination;
+    double sin_hour, cos_hour;
+};
+
 /* One reading made ready. */
 struct sight {
     double t_utc_s;    /* by the run's clock */
     double zenith_deg; /* geocentric, of the Sun's centre; NAN when useless */
     enum slip useless; /* SLIP_NONE, or why it cannot be used: TOO_LOW, TIME, DUPLICATE */
     double sigma_deg;  /* expected, of this reading alone */
+    double sin_zenith, cos_zenith;
+    struct course course;
     bool kept;
 };
 
@@ -40,13 +49,22 @@ struct curve {
 void curve_init(struct curve *curve, const struct place *place, const struct run *run,
                 const struct sun_day *day);
 
+/* A latitude with what every sight needs of it. */
+struct parallel {
+    double sine, cosine;
+};
+struct parallel parallel_of(double lat_deg);
+
+/* Zenith distance of a sight minus the Sun's on that parallel, the clock being offset_s
+ * fast, to 1e-13 deg; NAN for a useless one. Its slopes by latitude (deg/deg) and by
+ * clock offset (deg/s) are the curve's. A fifth of the cost of curve_zenith_deg. */
+double curve_residual_deg(const struct curve *curve, const struct sight *sight,
+                          const struct parallel *lat, double offset_s, double *by_lat,
+                          double *by_offset);
+
 /* Zenith distance of the Sun's centre at a latitude, the clock being offset_s fast. */
 double curve_zenith_deg(const struct curve *curve, double lat_deg, double t_clock_s,
                         double offset_s);
-
-/* The same with its slopes by latitude (deg/deg) and by clock offset (deg/s). */
-double curve_slopes(const struct curve *curve, double lat_deg, double t_clock_s, double offset_s,
-                    double *by_lat, double *by_offset);
 
 /* Shadow (m) the run's gnomon throws at a geocentric zenith distance. */
 double curve_shadow_m(const struct curve *curve, double t_utc_s, double zenith_deg);

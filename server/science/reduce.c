@@ -71,11 +71,18 @@ static int strays_max(int usable) {
     return usable < 4 ? 0 : usable < 8 ? 1 : usable / 4;
 }
 
-static double stray_sigmas(const struct curve *curve, const struct curve_fit *fit, int index) {
-    const struct sight *sight = &curve->sight[index];
-    return fabs(sight->zenith_deg -
-                curve_zenith_deg(curve, fit->lat_deg, sight->t_utc_s, fit->offset_s)) /
-           sight->sigma_deg;
+/* How far the sights lie off the curve, in their own sigma. */
+static void stray_sigmas(const struct curve *curve, const struct curve_fit *fit,
+                         double sigmas[RUN_READINGS_MAX]) {
+    const struct parallel lat = parallel_of(fit->lat_deg);
+    double by_lat, by_offset;
+    for (int i = 0; i < curve->sights; i++) {
+        const struct sight *sight = &curve->sight[i];
+        if (!isnan(sight->zenith_deg))
+            sigmas[i] =
+                fabs(curve_residual_deg(curve, sight, &lat, fit->offset_s, &by_lat, &by_offset)) /
+                sight->sigma_deg;
+    }
 }
 
 /* Keeps all usable sights but the at most `strays` worst beyond the limit. */
@@ -179,13 +186,11 @@ static bool settle(struct curve *curve, int usable, struct curve_fit *fit) {
     double sigmas[RUN_READINGS_MAX] = {0.0};
     double ratio = 0.0;
     for (int round = 0; round < ROUNDS; round++) {
-        for (int i = 0; i < curve->sights; i++)
-            if (!isnan(curve->sight[i].zenith_deg))
-                sigmas[i] = stray_sigmas(curve, fit, i);
+        stray_sigmas(curve, fit, sigmas);
         if (round == 0)
             ratio = median_ratio(curve, sigmas);
         bool changed = choose_kept(curve, sigmas, stray_limit(usable - 2.0) * ratio, strays);
-        if (round > 1 && !changed)
+        if (round > 0 && !changed)
             break;
         struct curve_fit next;
         if (!curve_fit(curve, fit->lat_deg, fit->offset_s, fit->offset_s, SEARCH_PRIOR_S, &next))
@@ -244,11 +249,13 @@ static double budget_sum(const struct error_budget *budget) {
 /* Everything that is said about single readings, against the final curve. */
 static void tell_readings(const struct curve *curve, const struct curve_fit *fit, enum slip bumped,
                           struct reduction *out) {
+    const struct parallel lat = parallel_of(fit->lat_deg);
     double squares = 0.0;
     for (int i = 0; i < curve->sights; i++) {
         const struct sight *sight = &curve->sight[i];
-        double zenith_deg = curve_zenith_deg(curve, fit->lat_deg, sight->t_utc_s, fit->offset_s);
-        double residual_deg = sight->zenith_deg - zenith_deg;
+        double by_lat, by_offset;
+        double residual_deg =
+            curve_residual_deg(curve, sight, &lat, fit->offset_s, &by_lat, &by_offset);
         out->residual_deg[i] = residual_deg;
         if (sight->kept) {
             squares += residual_deg * residual_deg;
@@ -266,7 +273,9 @@ static void tell_readings(const struct curve *curve, const struct curve_fit *fit
             .residual_sigma = residual_deg / sight->sigma_deg,
             .instead_m = sight->useless == SLIP_TIME
                              ? NAN
-                             : curve_shadow_m(curve, sight->t_utc_s, zenith_deg),
+                             : curve_shadow_m(curve, sight->t_utc_s,
+                                              curve_zenith_deg(curve, fit->lat_deg, sight->t_utc_s,
+                                                               fit->offset_s)),
         };
     }
     out->used = curve_kept(curve);

@@ -146,12 +146,13 @@ static bool minutes_wrong(const struct curve *curve, const struct curve_fit *fit
  * be left out by itself. */
 static bool exchanged(const struct curve *curve, const struct curve_fit *fit, int index) {
     const struct sight *sight = &curve->sight[index];
+    const struct parallel lat = parallel_of(fit->lat_deg);
     for (int i = 0; i < curve->sights; i++) {
         const struct sight *other = &curve->sight[i];
         if (i == index || isnan(other->zenith_deg))
             continue;
-        double off_deg = other->zenith_deg -
-                         curve_zenith_deg(curve, fit->lat_deg, other->t_utc_s, fit->offset_s);
+        double by_lat, by_offset;
+        double off_deg = curve_residual_deg(curve, other, &lat, fit->offset_s, &by_lat, &by_offset);
         if (fabs(off_deg) > NOTICED_SIGMAS * other->sigma_deg &&
             fits_at(curve, fit, sight, other->t_utc_s) &&
             fits_at(curve, fit, other, sight->t_utc_s))
@@ -220,14 +221,14 @@ static bool one_length(const struct run *run) {
 /* Median of |measured - expected| zenith distance, were the run sent like this; of
  * a run with one length throughout, the best. */
 static double misfit_deg(const struct curve *curve) {
-    double off_deg[RUN_READINGS_MAX];
+    double off_deg[RUN_READINGS_MAX], by_lat, by_offset;
+    const struct parallel lat = parallel_of(curve->place->lat_deg);
     int count = 0;
     for (int i = 0; i < curve->sights; i++) {
         const struct sight *sight = &curve->sight[i];
         if (sight->useless == SLIP_NONE)
             off_deg[count++] =
-                fabs(sight->zenith_deg -
-                     curve_zenith_deg(curve, curve->place->lat_deg, sight->t_utc_s, 0.0));
+                fabs(curve_residual_deg(curve, sight, &lat, 0.0, &by_lat, &by_offset));
         else if (sight->useless == SLIP_TOO_LOW)
             off_deg[count++] = 90.0;
     }
@@ -249,12 +250,12 @@ static int tenfold_sights(const struct curve *curve) {
         double shadow_m = curve->run->reading[i].shadow_m;
         bool off = isnan(sight->zenith_deg) || fabs(sight->zenith_deg - there_deg) > SENSELESS_DEG;
         bool fits = false;
-        for (int up = 0; up < 2; up++) {
+        for (int up = 0; off && up < 2; up++) {
             double meant_deg =
                 gnomon_apparent_zenith_deg(curve->height_m, up ? 10.0 * shadow_m : 0.1 * shadow_m);
             fits |= fabs(meant_deg - there_deg) < EXPLAINED_DEG;
         }
-        count += off && fits;
+        count += fits;
     }
     return count;
 }
@@ -379,10 +380,13 @@ static double misfit2(const struct sight *one, double on_one, const struct sight
 
 bool slip_exchange(const struct curve *curve, const struct curve_fit *fit, const int *order,
                    int count, int pair[2]) {
-    double best = 0.0, kept_chi2 = fit->chi2, on_curve[RUN_READINGS_MAX];
-    for (int k = 0; k < count; k++)
-        on_curve[k] =
-            curve_zenith_deg(curve, fit->lat_deg, curve->sight[order[k]].t_utc_s, fit->offset_s);
+    double best = 0.0, kept_chi2 = fit->chi2, on_curve[RUN_READINGS_MAX], by_lat, by_offset;
+    const struct parallel lat = parallel_of(fit->lat_deg);
+    for (int k = 0; k < count; k++) {
+        const struct sight *sight = &curve->sight[order[k]];
+        on_curve[k] = sight->zenith_deg -
+                      curve_residual_deg(curve, sight, &lat, fit->offset_s, &by_lat, &by_offset);
+    }
     for (int k = 0; k < count; k++) {
         for (int m = k + 1; m < count; m++) {
             const struct sight *one = &curve->sight[order[k]], *two = &curve->sight[order[m]];
@@ -408,11 +412,11 @@ int slip_bump(const struct curve *curve, const struct curve_fit *fit, const int 
     double best = INFINITY, best_step = 0.0;
     int best_first = 0;
     struct about about[RUN_READINGS_MAX];
+    const struct parallel lat = parallel_of(fit->lat_deg);
     for (int k = 0; k < count; k++) {
         const struct sight *sight = &curve->sight[order[k]];
-        double zenith_deg = curve_slopes(curve, fit->lat_deg, sight->t_utc_s, fit->offset_s,
-                                         &about[k].slope[0], &about[k].slope[1]);
-        about[k].residual = sight->zenith_deg - zenith_deg;
+        about[k].residual = curve_residual_deg(curve, sight, &lat, fit->offset_s,
+                                               &about[k].slope[0], &about[k].slope[1]);
         about[k].sigma = sight->sigma_deg;
     }
     for (int first = 3; first <= count - 2; first++) {

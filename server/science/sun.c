@@ -28,6 +28,13 @@ void sun_at(const struct sun_day *day, double t_utc_s, struct sun_place *out) {
     out->parallax_deg = SUN_PARALLAX_1AU_ARCSEC / ANGLE_ARCSEC_PER_DEG / distance_au;
 }
 
+void sun_course(const struct sun_day *day, double t_utc_s, double *declination_deg,
+                double *equation_of_time_s) {
+    double x = span_position(day, t_utc_s);
+    *declination_deg = series(day->declination_deg, x);
+    *equation_of_time_s = series(day->equation_s, x);
+}
+
 double sun_hour_angle_deg(const struct sun_day *day, double t_utc_s, double lon_deg) {
     double equation_s = series(day->equation_s, span_position(day, t_utc_s));
     double from_noon_s = t_utc_s - day->centre_utc_s + equation_s;

@@ -53,6 +53,10 @@ bool sun_day_build(int32_t day_number, struct sun_day *out);
  * outside the span the series is continued and loses its accuracy. */
 void sun_at(const struct sun_day *day, double t_utc_s, struct sun_place *out);
 
+/* Only what a zenith distance needs of it: declination (deg), equation of time (s). */
+void sun_course(const struct sun_day *day, double t_utc_s, double *declination_deg,
+                double *equation_of_time_s);
+
 /* Local hour angle in (-180, 180]: negative before noon. */
 double sun_hour_angle_deg(const struct sun_day *day, double t_utc_s, double lon_deg);
 
