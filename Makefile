@@ -39,6 +39,7 @@ SERVER_SRC := $(wildcard server/store/*.c server/rules/*.c server/api/*.c server
 CLIENT_SRC := $(wildcard client/*.c)
 TEST_SRC := $(wildcard tests/unit/*_test.c tests/http/*_test.c tests/cli/*_test.c \
   tests/faults/*_test.c)
+PAGE_TESTS := $(wildcard tests/unit/*_test.mjs tests/browser/*_test.mjs)
 TEST_HELP_SRC := $(wildcard tests/support/*.c)
 BENCH_SRC := $(wildcard tests/bench/*.c)
 
@@ -53,8 +54,8 @@ BENCHES := $(patsubst tests/bench/%.c,$(BUILD)/bench/%,$(BENCH_SRC))
 
 # Objects of tests stay, so that the next run links only what changed.
 .SECONDARY:
-.PHONY: all setup test check asan lint format bench study demo install clean
-all: $(BUILD)/noonarcd $(BUILD)/noonarc
+.PHONY: all web setup test check asan lint format bench study demo install clean
+all: $(BUILD)/noonarcd $(BUILD)/noonarc web
 
 $(BUILD)/noonarcd: $(call objects,$(wildcard server/*.c)) $(SERVER_OBJ) $(CORE_OBJ)
 	$(SAY) "  link     $@"
@@ -70,6 +71,25 @@ $(BUILD)/obj/%.o: %.c
 $(BUILD)/gen/%.o: $(BUILD)/gen/%.c
 	$(SAY) "  compile  $<"
 	$(RUN)$(CC) $(CFLAGS) -c -o $@ $<
+
+# The pages, with the science that the phone computes. What they are bundled from is
+# installed once, by deploy/setup, whatever BUILD is.
+NPM = build/npm
+WASM_SRC := $(filter-out %/sun_ephemeris.c %/meridian.c,$(wildcard server/science/*.c)) \
+  $(wildcard server/web/science/*.c)
+WASM_FLAGS = --target=wasm32-wasi -mexec-model=reactor -std=c11 -D_GNU_SOURCE -ffp-contract=off \
+  -I. -O2 $(WARN) -Wl,--strip-all
+web: $(BUILD)/web/index.html
+$(NPM)/installed: server/web/package.json server/web/package-lock.json
+	@deploy/setup
+	@touch $@
+$(BUILD)/gen/science.wasm: $(WASM_SRC) $(wildcard server/science/*.h server/web/science/*.h) Makefile
+	@mkdir -p $(@D)
+	$(SAY) "  compile  $@"
+	$(RUN)clang $(WASM_FLAGS) -o $@ $(WASM_SRC)
+$(BUILD)/web/index.html: $(shell find server/web -type f) $(BUILD)/gen/science.wasm $(NPM)/installed
+	$(SAY) "  bundle   $(BUILD)/web"
+	$(RUN)node server/web/build.mjs $(NPM) $(BUILD)/gen/science.wasm $(BUILD)/web
 
 # Text carried inside the server: one C string a line of the file.
 quote = sed -e 's/\\/\\\\/g' -e 's/"/\\"/g' -e 's/^/    "/' -e 's/$$/\\n"/'
@@ -108,7 +128,7 @@ setup:
 test: setup
 	@$(MAKE) --no-print-directory $(PARALLEL) check
 check: all $(TESTS)
-	@BUILD=$(BUILD) tests/run $(TESTS)
+	@BUILD=$(BUILD) tests/run $(TESTS) $(PAGE_TESTS)
 
 asan: setup
 	@$(MAKE) --no-print-directory $(PARALLEL) check BUILD=$(BUILD)/asan OPTIMISE='-O1 -g -fno-omit-frame-pointer' \
@@ -159,7 +179,7 @@ demo: setup
 install: all
 	install -D -m 755 $(BUILD)/noonarcd $(DESTDIR)$(PREFIX)/bin/noonarcd
 	install -D -m 755 $(BUILD)/noonarc $(DESTDIR)$(PREFIX)/bin/noonarc
-	for page in server/web/*; do install -D -m 644 $$page $(DESTDIR)$(PREFIX)/share/noonarc/web/$${page##*/} || exit 1; done
+	cd $(BUILD)/web && find . -type f -exec install -D -m 644 {} $(abspath $(DESTDIR)$(PREFIX))/share/noonarc/web/{} \;
 
 clean:
 	rm -rf $(BUILD)

@@ -149,11 +149,10 @@ static bool holds_page(const char *folder) {
     return length > 0 && (size_t)length < sizeof page && access(page, R_OK) == 0;
 }
 
-/* As built: build/noonarcd and server/web. As installed: bin/noonarcd and
+/* As built: build/noonarcd and build/web. As installed: bin/noonarcd and
  * share/noonarc/web. */
 static void find_web(struct config *config) {
-    static const char *const beside[] = {"../share/noonarc/web", "../server/web",
-                                         "../../server/web"};
+    static const char *const beside[] = {"web", "../share/noonarc/web"};
     char program[PATH_MAX];
     ssize_t length = readlink("/proc/self/exe", program, sizeof program - 1);
     if (length <= 0)

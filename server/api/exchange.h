@@ -35,12 +35,14 @@ struct query_value {
 struct request {
     enum method method;                          /* HEAD asks for a GET whose body is not sent */
     const char *path;                            /* without the query, percent-decoded */
+    const char *pattern;                         /* of the route found, NULL before */
     char param[EXCHANGE_PARAMS_MAX][ID_MAX + 1]; /* what stood for {site}, {day}, {id}: in order */
     struct query_value query[EXCHANGE_QUERY_MAX];
     int queries;
     const char *authorization; /* this and the next: NULL when not sent */
     const char *idempotency_key;
     const char *content_type;
+    bool takes_gzip;
     const char *body; /* NUL-terminated; may hold further NULs */
     size_t body_length;
     double now_utc_s;
@@ -52,6 +54,8 @@ struct response {
     struct text body;
     char location[160]; /* of what was made, "" none */
     bool no_store;      /* carries a key, or is true for this moment only: nobody may keep it */
+    bool lasting;       /* another content would have another address: may be kept for good */
+    bool packed;        /* the body is gzip already, for a client that takes it */
 };
 
 /* The two together, and what a write's first half hands to its second. */

@@ -23,6 +23,9 @@ api_write put_day_site, delete_day_site;
 /* plans.c */
 api_read get_plan;
 
+/* suns.c */
+api_read get_sun;
+
 /* runs.c */
 api_read get_run, get_site_run, get_day_runs, post_runs_check, delete_run_check;
 api_write post_runs, delete_run;

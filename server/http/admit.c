@@ -6,6 +6,7 @@
 #include <strings.h>
 
 #include "server/http/clock.h"
+#include "server/http/negotiate.h"
 #include "server/http/own.h"
 #include "server/http/quota.h"
 #include "server/rules/caller.h"
@@ -97,6 +98,8 @@ void admit(struct visit *visit, const char *method, const char *path) {
     request->authorization = visit_header(visit, MHD_HTTP_HEADER_AUTHORIZATION);
     request->idempotency_key = visit_header(visit, "Idempotency-Key");
     request->content_type = visit_header(visit, MHD_HTTP_HEADER_CONTENT_TYPE);
+    request->takes_gzip =
+        negotiate_takes_gzip(visit_header(visit, MHD_HTTP_HEADER_ACCEPT_ENCODING));
     request->now_utc_s = clock_utc_s();
 
     const struct route *route = routes_find(request, &visit->allowed);

@@ -11,8 +11,11 @@
 /* Pages load nothing but their own files and talk to nobody but us; answers of
  * the API are never pages. */
 static const char content_security_policy[] =
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; "
-    "connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+    "default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self'; img-src 'self'; "
+    "connect-src 'self'; manifest-src 'self'; worker-src 'self'; base-uri 'none'; "
+    "form-action 'none'; frame-ancestors 'none'";
+
+#define LASTING "public, max-age=31536000, immutable" /* a year, RFC 8246 */
 
 #define RETRY_AFTER_S 2 /* when the service is busy or stopping */
 #define BARE_MAX 2048
@@ -24,7 +27,7 @@ static const struct {
     {"Content-Security-Policy", content_security_policy},
     {"Referrer-Policy", "no-referrer"},
     {"Cross-Origin-Opener-Policy", "same-origin"},
-    {"Permissions-Policy", "camera=(), microphone=(), payment=()"},
+    {"Permissions-Policy", "geolocation=(self), camera=(), microphone=(), payment=()"},
 };
 
 static void add_headers(struct MHD_Response *out, const struct answer_request *asked, int status) {
@@ -57,10 +60,10 @@ static void add_headers(struct MHD_Response *out, const struct answer_request *a
 enum MHD_Result answer_send(const struct answer_request *asked, int *status) {
     struct response *response = asked->response;
     char etag[NEGOTIATE_ETAG_SIZE] = "";
-    bool gzipped = false;
+    bool gzipped = response->packed;
     bool validated = asked->cacheable && response->status == MHD_HTTP_OK && !response->no_store;
     *status = response->status;
-    if (asked->cacheable && response->body.length > NEGOTIATE_GZIP_MIN &&
+    if (asked->cacheable && !gzipped && response->body.length > NEGOTIATE_GZIP_MIN &&
         negotiate_takes_gzip(MHD_lookup_connection_value(asked->connection, MHD_HEADER_KIND,
                                                          MHD_HTTP_HEADER_ACCEPT_ENCODING)))
         gzipped = negotiate_gzip(&response->body);
@@ -92,7 +95,9 @@ enum MHD_Result answer_send(const struct answer_request *asked, int *status) {
         MHD_add_response_header(out, MHD_HTTP_HEADER_ETAG, etag);
     /* Kept copies are asked about each time: a result changes when a run comes in. */
     MHD_add_response_header(out, MHD_HTTP_HEADER_CACHE_CONTROL,
-                            validated ? "no-cache" : "no-store");
+                            !validated          ? "no-store"
+                            : response->lasting ? LASTING
+                                                : "no-cache");
     enum MHD_Result result = MHD_queue_response(asked->connection, (unsigned)*status, out);
     MHD_destroy_response(out);
     return result;

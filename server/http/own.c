@@ -3,6 +3,7 @@
 
 #include <errno.h>
 #include <fcntl.h>
+#include <stdio.h>
 #include <string.h>
 #include <unistd.h>
 
@@ -88,6 +89,7 @@ static const char *media_of(const char *name) {
         {".js", "text/javascript; charset=utf-8"},
         {".svg", "image/svg+xml"},
         {".json", "application/json"},
+        {".webmanifest", "application/manifest+json"},
         {".png", "image/png"},
         {".wasm", "application/wasm"},
     };
@@ -100,43 +102,70 @@ static const char *media_of(const char *name) {
     return NULL;
 }
 
-/* name has no slash and no leading dot (see routes.c), so it cannot lead out of
- * the directory; a link that would is not followed. */
-static int send_file(const struct listener *listener, const char *name, struct response *response,
-                     struct err *err) {
-    int directory = -1, file = -1, status = -1;
+/* Most characters of a file's name below the folder of the pages. */
+#define FILE_NAME_MAX 120
+
+/* The bytes of a file, appended; false when there is no such file. name has no
+ * leading dot and no .. (see routes.c), so it cannot lead out of the folder; a link
+ * that would is not followed. */
+static bool read_file(int folder, const char *name, struct text *out) {
     char chunk[16384];
-    ssize_t got = -1;
-    response->content_type = media_of(name);
-    directory = open(listener->web_directory, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-    if (directory >= 0)
-        file = openat(directory, name, O_RDONLY | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC);
-    if (file < 0 || response->content_type == NULL) {
-        err_set(err, ERR_NOT_FOUND, NULL, "there is no such page");
-        goto cleanup;
-    }
+    ssize_t got;
+    int file = openat(folder, name, O_RDONLY | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC);
+    if (file < 0)
+        return false;
     while ((got = read(file, chunk, sizeof chunk)) > 0)
-        text_add(&response->body, chunk, (size_t)got);
-    if (got < 0) {
-        err_set(err, ERR_NOT_FOUND, NULL, "there is no such page");
+        text_add(out, chunk, (size_t)got);
+    close(file);
+    return got == 0;
+}
+
+/* Beside each file that gains by it lies its gzip form, made when the pages were built. */
+static int send_file(const struct listener *listener, const char *name,
+                     const struct request *request, struct response *response, struct err *err) {
+    char packed[FILE_NAME_MAX + 4];
+    int status = -1;
+    int folder = open(listener->web_directory, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    response->content_type = media_of(name);
+    snprintf(packed, sizeof packed, "%s.gz", name);
+    if (folder < 0 || response->content_type == NULL)
         goto cleanup;
-    }
-    status = 0;
+    response->packed = request->takes_gzip && read_file(folder, packed, &response->body);
+    if (response->packed || read_file(folder, name, &response->body))
+        status = 0;
 cleanup:
-    if (file >= 0)
-        close(file);
-    if (directory >= 0)
-        close(directory);
-    return status;
+    if (folder >= 0)
+        close(folder);
+    return status == 0 ? 0 : err_set(err, ERR_NOT_FOUND, NULL, "there is no such page");
+}
+
+/* The file of a page is named by the fixed words of its address: index.html for /,
+ * days-day-sites-site.html for /days/{day}/sites/{site}. */
+static void page_name(const char *pattern, char out[FILE_NAME_MAX]) {
+    size_t length = 0;
+    for (const char *at = pattern + 1; *at != '\0' && length < FILE_NAME_MAX - 6; at++)
+        if (*at != '{' && *at != '}')
+            out[length++] = *at == '/' ? '-' : *at;
+    snprintf(out + length, FILE_NAME_MAX - length, "%s.html", length == 0 ? "index" : "");
 }
 
 int own_page(struct listener *listener, const struct request *request, struct response *response,
              struct err *err) {
-    (void)request;
-    return send_file(listener, "index.html", response, err);
+    char name[FILE_NAME_MAX];
+    page_name(request->pattern, name);
+    return send_file(listener, name, request, response, err);
 }
 
+/* Names of assets carry a hash of their content. */
 int own_asset(struct listener *listener, const struct request *request, struct response *response,
               struct err *err) {
-    return send_file(listener, request->param[0], response, err);
+    char name[FILE_NAME_MAX];
+    response->lasting = true;
+    snprintf(name, sizeof name, "assets/%s", request->param[0]);
+    return send_file(listener, name, request, response, err);
+}
+
+int own_worker(struct listener *listener, const struct request *request, struct response *response,
+               struct err *err) {
+    return send_file(listener, "worker.js", request, response, err);
 }

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* own: the addresses that the edge answers by itself: health, metrics, the
- * description of the API, and the page with its files. */
+ * description of the API, and the pages with their files. */
 #ifndef NOONARC_OWN_H
 #define NOONARC_OWN_H
 
@@ -11,7 +11,8 @@ route_own own_health;  /* 200 "ready"; 503 "stopping", "store unreadable", "stor
 route_own own_alive;   /* 200 whenever it can answer at all */
 route_own own_metrics; /* OpenMetrics */
 route_own own_openapi;
-route_own own_page;  /* index.html */
-route_own own_asset; /* a file beside it */
+route_own own_page;   /* the page of the route's address */
+route_own own_asset;  /* a file that pages load, named by its content */
+route_own own_worker; /* what keeps the playground at work without a network */
 
 #endif

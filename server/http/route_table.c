@@ -52,6 +52,8 @@ const struct route routes[] = {
      get_line_csv, NULL, NULL, "Noon angle against distance, and the residuals from the line."},
     {METHOD_GET, API "/days/{day}/leaderboard", CALLER_ANYONE, BODY_NONE, "limit",
      get_leaderboard, NULL, NULL, "Pairs, sites and honesty, best first."},
+    {METHOD_GET, API "/suns/{date}", CALLER_ANYONE, BODY_NONE, "",
+     get_sun, NULL, NULL, "The Sun of a date, as the reduction takes it."},
     {METHOD_GET, API "/runs/{id}", CALLER_ANYONE, BODY_NONE, "",
      get_run, NULL, NULL, "A run as sent, with its reduction."},
     {METHOD_GET, API "/audit", CALLER_ORGANISER, BODY_NONE, PAGED,
@@ -89,9 +91,13 @@ const struct route routes[] = {
     {METHOD_GET, "/metrics", CALLER_ANYONE, BODY_NONE, "",
      NULL, NULL, own_metrics, "Counters in the OpenMetrics text format."},
     {METHOD_GET, "/", CALLER_ANYONE, BODY_NONE, NULL,
-     NULL, NULL, own_page, "The page."},
+     NULL, NULL, own_page, "The page that everyone opens first."},
+    {METHOD_GET, "/days/{day}", CALLER_ANYONE, BODY_NONE, NULL,
+     NULL, NULL, own_page, "The page of a measurement day."},
+    {METHOD_GET, "/worker.js", CALLER_ANYONE, BODY_NONE, NULL,
+     NULL, NULL, own_worker, "What keeps the playground's page at work without a network."},
     {METHOD_GET, "/assets/{file}", CALLER_ANYONE, BODY_NONE, NULL,
-     NULL, NULL, own_asset, "A file of the page."},
+     NULL, NULL, own_asset, "A file that pages load."},
 };
 /* clang-format on */
 const int routes_count = sizeof routes / sizeof routes[0];

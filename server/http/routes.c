@@ -58,6 +58,7 @@ const struct route *routes_find(struct request *request, unsigned *allowed) {
         *allowed |= 1U << routes[i].method;
         if (routes[i].method == request->method) {
             memcpy(request->param, param, sizeof param);
+            request->pattern = routes[i].pattern;
             return &routes[i];
         }
     }

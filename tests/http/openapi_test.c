@@ -216,7 +216,9 @@ static void spoil(struct text *run) {
  * status that an operation can be made to give. */
 static void answers_are_as_described(void **state) {
     struct text run;
+    char asset[200];
     (void)state;
+    http_asset(served.base, ".css", asset, sizeof asset);
     text_init(&run, 65536);
     school_measure(&north, DAY, 3, 0, &run);
     spoil(&run);
@@ -306,8 +308,12 @@ static void answers_are_as_described(void **state) {
         {"GET", "/health", "/health", NULL, NULL, 200},
         {"GET", "/health/live", "/health/live", NULL, NULL, 200},
         {"GET", "/metrics", "/metrics", NULL, NULL, 200},
+        {"GET", API "/suns/{date}", API "/suns/" DAY, NULL, NULL, 200},
+        {"GET", API "/suns/{date}", API "/suns/1492-10-12", NULL, NULL, 404},
         {"GET", "/", "/", NULL, NULL, 200},
-        {"GET", "/assets/{file}", "/assets/page.css", NULL, NULL, 200},
+        {"GET", "/days/{day}", "/days/" DAY, NULL, NULL, 200},
+        {"GET", "/worker.js", "/worker.js", NULL, NULL, 200},
+        {"GET", "/assets/{file}", asset, NULL, NULL, 200},
         {"GET", "/assets/{file}", "/assets/none.css", NULL, NULL, 404},
     };
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)

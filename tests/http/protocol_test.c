@@ -17,6 +17,8 @@
 #include "tests/support/served.h"
 
 #define SITES 23
+#define ASSET_MAX 500000 /* bytes of a file that the first page loads */
+#define LASTING "public, max-age=31536000, immutable"
 
 static struct served served;
 
@@ -166,8 +168,7 @@ static void methods(void **state) {
 }
 
 static void guards(void **state) {
-    static const char *const paths[] = {"/", "/assets/page.js", "/api/v1/sites", "/nowhere",
-                                        "/metrics"};
+    static const char *const paths[] = {"/", "/worker.js", "/api/v1/sites", "/nowhere", "/metrics"};
     (void)state;
     for (size_t i = 0; i < sizeof paths / sizeof paths[0]; i++) {
         struct answer answer;
@@ -176,7 +177,9 @@ static void guards(void **state) {
         answer_header(&answer, "Content-Security-Policy", policy, sizeof policy);
         assert_memory_equal(policy, "default-src 'none'; ", 20);
         assert_non_null(strstr(policy, "script-src 'self'"));
-        assert_null(strstr(policy, "unsafe"));
+        assert_non_null(strstr(policy, "'wasm-unsafe-eval'"));
+        assert_null(strstr(policy, "unsafe-inline"));
+        assert_null(strstr(policy, "'unsafe-eval'"));
         assert_true(answer_header_is(&answer, "X-Content-Type-Options", "nosniff"));
         assert_true(answer_header_is(&answer, "Referrer-Policy", "no-referrer"));
         answer_release(&answer);
@@ -201,9 +204,8 @@ static void page_and_its_files(void **state) {
     } rows[] = {
         {"/", "text/html; charset=utf-8", 200},
         {"/?day=2027-03-20", "text/html; charset=utf-8", 200},
-        {"/assets/page.js", "text/javascript; charset=utf-8", 200},
-        {"/assets/page.css", "text/css; charset=utf-8", 200},
-        {"/assets/mark.svg", "image/svg+xml", 200},
+        {"/days/2027-03-20", "text/html; charset=utf-8", 200},
+        {"/worker.js", "text/javascript; charset=utf-8", 200},
         {"/assets/", "application/problem+json", 404},
         {"/assets/nothing.js", "application/problem+json", 404},
         {"/assets/../main.c", "application/problem+json", 404},
@@ -222,6 +224,51 @@ static void page_and_its_files(void **state) {
             fail_msg("%s: %s", rows[i].path, answer.headers.bytes);
         answer_release(&answer);
     }
+}
+
+/* What pages load is named by its content: kept for good, sent as it was packed when
+ * it was built, and the same once unpacked. */
+static void assets(void **state) {
+    static const struct {
+        const char *ending, *type;
+    } rows[] = {
+        {".css", "text/css; charset=utf-8"},
+        {".js", "text/javascript; charset=utf-8"},
+        {".svg", "image/svg+xml"},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        struct answer plain, packed, again;
+        char path[200], etag[80], line[120];
+        http_asset(served.base, rows[i].ending, path, sizeof path);
+        get(path, NULL, &plain);
+        assert_int_equal(plain.status, 200);
+        assert_true(answer_header_is(&plain, "Content-Type", rows[i].type));
+        assert_true(answer_header_is(&plain, "Cache-Control", LASTING));
+        assert_true(answer_header_is(&plain, "Vary", "Accept-Encoding"));
+        get(path, "Accept-Encoding: gzip", &packed);
+        assert_int_equal(packed.status, 200);
+        if (answer_header_is(&packed, "Content-Encoding", "gzip")) {
+            static char body[ASSET_MAX];
+            unpack(&packed.body, body, sizeof body);
+            assert_string_equal(body, plain.body.bytes);
+        } else
+            assert_string_equal(rows[i].ending, ".svg"); /* too small to gain by it */
+        answer_header(&packed, "ETag", etag, sizeof etag);
+        snprintf(line, sizeof line, "If-None-Match: %s", etag);
+        const struct ask conditional = {.path = path, .header = {"Accept-Encoding: gzip", line}};
+        http_ask(served.base, &conditional, &again);
+        assert_int_equal(again.status, 304);
+        assert_int_equal(again.body.length, 0);
+        answer_release(&again);
+        answer_release(&packed);
+        answer_release(&plain);
+    }
+    /* A page's own address stays: it is asked about each time. */
+    struct answer page;
+    get("/", NULL, &page);
+    assert_true(answer_header_is(&page, "Cache-Control", "no-cache"));
+    answer_release(&page);
 }
 
 /* Every item once, in order, whatever the size of the pages. */
@@ -319,6 +366,7 @@ int main(void) {
         cmocka_unit_test(methods),
         cmocka_unit_test(guards),
         cmocka_unit_test(page_and_its_files),
+        cmocka_unit_test(assets),
         cmocka_unit_test(pages),
         cmocka_unit_test(metrics),
     };

@@ -195,7 +195,7 @@ static void a_class_and_an_office(void **state) {
                      school.code, i);
         else
             snprintf(words, sizeof words,
-                     "GET /assets/page.js HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n");
+                     "GET /worker.js HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n");
         raw_say(sockets[i], words);
     }
     for (int i = 0; i < CLIENTS * EACH; i++) {

@@ -138,3 +138,20 @@ void answer_assert_problem(const struct answer *answer, long status, const char 
     assert_true(answer_header_is(answer, "Content-Type", "application/problem+json"));
     assert_int_equal(json_integer_value(json_object_get(answer->json, "status")), status);
 }
+
+void http_asset(const char *base, const char *ending, char *out, size_t size) {
+    struct answer page;
+    http_ask(base, &(struct ask){.path = "/"}, &page);
+    assert_int_equal(page.status, 200);
+    for (const char *at = page.body.bytes; (at = strstr(at, "\"/assets/")) != NULL; at++) {
+        size_t length = strcspn(at + 1, "\"");
+        if (length > strlen(ending) && length < size &&
+            memcmp(at + 1 + length - strlen(ending), ending, strlen(ending)) == 0) {
+            memcpy(out, at + 1, length);
+            out[length] = '\0';
+            answer_release(&page);
+            return;
+        }
+    }
+    fail_msg("the first page loads no %s", ending);
+}

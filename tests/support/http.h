@@ -41,6 +41,10 @@ json_t *http_get(const char *base, const char *path, long status);
 json_t *http_send(const char *base, const char *method, const char *path, const char *key,
                   const char *json, long status);
 
+/* The address of a file that the first page loads, by its ending: "/assets/x-HASH.css"
+ * for ".css". Fails the test when there is none. */
+void http_asset(const char *base, const char *ending, char *out, size_t size);
+
 /* Fails the test unless the answer is a problem document of this status, code and
  * field (NULL: without one). */
 void answer_assert_problem(const struct answer *answer, long status, const char *code,

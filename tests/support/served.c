@@ -65,8 +65,8 @@ void served_start(struct served *served) {
     char program[512], line[128];
     FILE *out;
     program_of(program, sizeof program);
-    char *const arguments[] = {program, "--store",    served->store, "--listen", "127.0.0.1:0",
-                               "--web", "server/web", "serve",       NULL};
+    char *const arguments[] = {program,       "--store", served->store, "--listen",
+                               "127.0.0.1:0", "serve",   NULL};
     served->pid = launch(arguments, &out);
     assert_non_null(fgets(line, sizeof line, out));
     fclose(out);

@@ -1,76 +1,17 @@
-// The day's answer, its tables and its files, from the public API and nothing
-// else. Whatever comes from a school is set as text, never as markup.
+// SPDX-License-Identifier: MIT
+// The day's answer, its tables and its files.
+import { get as fetchJson, getAll as fetchAll, here } from "../house/api.js";
+import { byId, h } from "../house/dom.js";
+import { measured, number as grouped, signed as plain, withSigma } from "../house/format.js";
+import { attempt, begin, setTitle } from "../house/page.js";
+import words from "../words/day.json";
 
 const API = "/api/v1";
 const PAGE = 500; // lines in one answer, at most
 const SHOWN = 10; // lines of a table
-const THIN = "\u202f"; // narrow no-break space
-const MINUS = "\u2212";
 
-const byId = (id) => document.getElementById(id);
-
-async function fetchJson(path) {
-  const answer = await fetch(API + path, { headers: { Accept: "application/json" } });
-  const body = await answer.json();
-  if (!answer.ok) throw new Error(body.detail ?? body.title ?? `status ${answer.status}`);
-  return body;
-}
-
-// All pages of a list, put together.
-async function fetchAll(path, key) {
-  const items = [];
-  let cursor = null;
-  do {
-    const query = new URLSearchParams({ limit: String(PAGE) });
-    if (cursor !== null) query.set("cursor", cursor);
-    const page = await fetchJson(`${path}?${query}`);
-    items.push(...page[key]);
-    cursor = page.next_cursor;
-  } while (cursor !== null);
-  return items;
-}
-
-// --- numbers as they are shown
-
-function grouped(value, decimals) {
-  const [whole, fraction] = Math.abs(value).toFixed(decimals).split(".");
-  const sign = value < 0 && Number(value.toFixed(decimals)) !== 0 ? MINUS : "";
-  const thousands = whole.replace(/\B(?=(\d{3})+$)/g, THIN);
-  return sign + (fraction === undefined ? thousands : `${thousands}.${fraction}`);
-}
-
-// Two significant digits of sigma, the value to the same place (GUM 7.2.6).
-function withSigma(value, sigma) {
-  if (value === null) return null;
-  if (sigma === null || !(sigma > 0)) return { value: grouped(value, 0), sigma: null };
-  let place = Math.floor(Math.log10(sigma)) - 1;
-  if (Math.round(sigma / 10 ** place) >= 100) place += 1;
-  const unit = 10 ** Math.max(place, 0);
-  const decimals = Math.max(-place, 0);
-  const round = (number) => grouped(place > 0 ? Math.round(number / unit) * unit : number, decimals);
-  return { value: round(value), sigma: round(sigma) };
-}
-
-const signed = (value, decimals) =>
-  value === null ? "" : (value > 0 ? "+" : "") + grouped(value, decimals);
-
-// --- building blocks
-
-function element(name, text, className) {
-  const made = document.createElement(name);
-  if (text !== undefined && text !== null) made.textContent = text;
-  if (className !== undefined) made.className = className;
-  return made;
-}
-
-function measured(value, sigma, unit) {
-  const shown = withSigma(value, sigma);
-  const made = element("span", shown === null ? "none" : shown.value);
-  if (shown === null) return made;
-  if (shown.sigma !== null) made.append(element("span", ` ± ${shown.sigma}`, "sigma"));
-  if (unit !== "") made.append(element("span", `${THIN}${unit}`, "sigma"));
-  return made;
-}
+const element = (name, text, className) => h(name, { class: className || null }, text);
+const signed = (value, decimals) => (value === null ? "" : plain(value, decimals));
 
 // columns: [heading, cell of a row (text or node), is it a number]. The first
 // most rows are shown, and how many there are.
@@ -233,43 +174,9 @@ async function showDay(day) {
   showFiles(base);
 }
 
-function chooseDay(days) {
-  const wanted = new URLSearchParams(location.search).get("day");
-  const today = new Date().toISOString().slice(0, 10);
-  const begun = days.filter((day) => day.date <= today);
-  return days.find((day) => day.day === wanted) ?? begun.at(-1) ?? days[0];
-}
-
-function fillChooser(days, chosen) {
-  const chooser = byId("day");
-  chooser.replaceChildren(...[...days].reverse().map((day) => {
-    const option = element("option", day.name === day.day ? day.day : `${day.date} ${day.name}`);
-    option.value = day.day;
-    option.selected = day === chosen;
-    return option;
-  }));
-  chooser.disabled = false;
-  chooser.addEventListener("change", () => {
-    location.search = new URLSearchParams({ day: chooser.value }).toString();
-  });
-}
-
-async function start() {
-  const notice = byId("notice");
-  try {
-    const days = await fetchAll("/days", "days");
-    if (days.length === 0) {
-      notice.textContent = "No measurement day has been opened yet.";
-      return;
-    }
-    const day = chooseDay(days);
-    fillChooser(days, day);
-    await showDay(day);
-    notice.hidden = true;
-    byId("main").hidden = false;
-  } catch (failure) {
-    notice.textContent = `The figures could not be fetched: ${failure.message}`;
-  }
-}
-
-start();
+begin(words, () => attempt(async () => {
+  const day = await fetchJson(`/days/${encodeURIComponent(here("/days/{day}").day)}`);
+  setTitle(day.name);
+  await showDay(day);
+  byId("figures").hidden = false;
+}));

@@ -1,0 +1,75 @@
+// SPDX-License-Identifier: MIT
+// Talks to the public API. Whatever goes wrong becomes a Refusal that says what to do
+// next, in the reader's language.
+
+import { word, wordOf } from "./words.js";
+
+const API = "/api/v1";
+const PAGE = 500; // items in one answer, at most
+
+// code: of the problem document, or "network". field: where, "" none.
+export class Refusal extends Error {
+  constructor(status, code, field, detail) {
+    super(detail);
+    Object.assign(this, { status, code, field });
+  }
+  // What to do next.
+  get advice() {
+    if (this.code === "network") return word("house.failed_network");
+    if (this.status === 401) return word("house.failed_key");
+    if (this.status === 429 || this.status === 503) return word("house.failed_busy");
+    if (this.status >= 500) return word("house.failed_inside");
+    if (this.status === 404) return wordOf("problem.", this.code, word("house.failed_missing"));
+    return wordOf("problem.", this.code, this.message);
+  }
+}
+
+async function refusalOf(answer) {
+  const problem = await answer.json().catch(() => ({}));
+  return new Refusal(answer.status, problem.code ?? "", problem.field ?? "", problem.detail ?? problem.title ?? "");
+}
+
+// options: key (of school, class or organiser), body (to be sent as JSON), headers.
+export async function ask(method, path, { key, body, headers = {}, signal } = {}) {
+  const asked = { method, signal, headers: { Accept: "application/json", ...headers }, credentials: "same-origin" };
+  if (key !== undefined) asked.headers.Authorization = `Bearer ${key}`;
+  if (body !== undefined) {
+    asked.headers["Content-Type"] = "application/json";
+    asked.body = JSON.stringify(body);
+  }
+  let answer;
+  try {
+    answer = await fetch(API + path, asked);
+  } catch (failure) {
+    if (failure.name === "AbortError") throw failure;
+    throw new Refusal(0, "network", "", failure.message);
+  }
+  if (!answer.ok) throw await refusalOf(answer);
+  return answer.status === 204 ? null : answer.json();
+}
+
+export const get = (path, options) => ask("GET", path, options);
+
+// All pages of a list, put together.
+export async function getAll(path, list, options) {
+  const items = [];
+  let cursor = null;
+  do {
+    const query = new URLSearchParams({ limit: String(PAGE), ...(cursor !== null && { cursor }) });
+    const page = await get(`${path}?${query}`, options);
+    items.push(...page[list]);
+    cursor = page.next_cursor;
+  } while (cursor !== null);
+  return items;
+}
+
+// /days/{day}/sites/{site}: path`/days/${day}/sites/${site}`.
+export const path = (texts, ...values) =>
+  texts.reduce((whole, text, i) => whole + encodeURIComponent(values[i - 1]) + text);
+
+// The values in this page's own address: here("/days/{day}").day
+export function here(pattern) {
+  const names = [...pattern.matchAll(/\{(\w+)\}/g)].map(([, name]) => name);
+  const found = location.pathname.match(new RegExp(`^${pattern.replace(/\{\w+\}/g, "([^/]+)")}$`));
+  return Object.fromEntries(names.map((name, i) => [name, decodeURIComponent(found[i + 1])]));
+}
