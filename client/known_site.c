@@ -45,6 +45,8 @@ bool known_site_find(struct client *client, struct outbox *outbox, const char *s
         json_decref(record);
         net_answer_release(&answer);
     }
+    if (found)
+        site_record_settle(out);
     free(body);
     client->err = before;
     text_release(&client->problem);

@@ -38,6 +38,8 @@ static enum leave read_sheets(struct client *client, struct site_record **sites,
         leave = blame(client, path);
         goto cleanup;
     }
+    for (size_t i = 0; i < *count; i++)
+        site_record_settle(&(*sites)[i]);
     text_release(&bytes);
     path = client->args.operand[1];
     if (files_read(path, &bytes, &client->err) != 0 ||

@@ -117,9 +117,10 @@ static void print_budget(FILE *out, const json_t *reduction) {
     static const struct {
         const char *key, *words;
     } parts[] = {
-        {"random_deg", "scatter of the marks"}, {"clock_deg", "clock"},
-        {"height_deg", "gnomon's height"},      {"tilt_deg", "plumb and level"},
-        {"edge_deg", "where the edge is"},      {"air_deg", "air"},
+        {"random_deg", "scatter of the marks"},   {"clock_deg", "clock"},
+        {"height_deg", "gnomon's height"},        {"tilt_deg", "plumb and level"},
+        {"edge_deg", "where the edge is"},        {"air_deg", "air"},
+        {"position_deg", "the rounded position"},
     };
     const json_t *budget = screen_get(reduction, "budget");
     struct text line;

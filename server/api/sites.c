@@ -12,17 +12,41 @@
 #include "server/wire/record_write.h"
 #include "server/wire/spreadsheet.h"
 
+/* Organisers, and the school itself, see what it gave; everybody else what it lets out.
+ * A page's stale cookie leaves one a reader like all others; a wrong key is refused. */
+static int sees_all(const struct lookup *lookup, struct exchange *exchange, const char *site,
+                    bool *out, struct err *err) {
+    struct caller caller;
+    struct err refused = {0};
+    if (exchange_caller(lookup, exchange, &caller, err) != 0)
+        return -1;
+    *out = caller_may(&caller, ROLE_SCHOOL, site, &refused) == 0;
+    if (*out)
+        exchange->response.no_store = true;
+    return 0;
+}
+
+static void write_site(struct json_writer *json, const char *key, const struct site_record *site,
+                       bool all) {
+    if (all)
+        record_write_site_own(json, key, site);
+    else
+        record_write_site(json, key, site);
+}
+
 int get_sites(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
     struct page page;
     struct site_page sites;
     struct json_writer json;
+    bool all;
     if (request_page(&exchange->request, &page, err) != 0 ||
+        sees_all(lookup, exchange, NULL, &all, err) != 0 ||
         site_list(lookup->db, page.cursor, page.limit, &sites, err) != 0)
         return -1;
     render_json(&exchange->response, &json);
     json_write_array(&json, "sites");
     for (size_t i = 0; i < sites.count; i++)
-        record_write_site(&json, NULL, &sites.items[i]);
+        write_site(&json, NULL, &sites.items[i], all);
     json_write_end(&json);
     render_next(&json, sites.next);
     json_write_end(&json);
@@ -33,12 +57,20 @@ int get_sites(const struct lookup *lookup, struct exchange *exchange, struct err
 int get_sites_csv(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
     struct site_page sites;
     struct csv_writer csv;
-    if (site_list(lookup->db, "", LIST_LIMIT_ALL, &sites, err) != 0)
+    bool all;
+    if (sees_all(lookup, exchange, NULL, &all, err) != 0 ||
+        site_list(lookup->db, "", LIST_LIMIT_ALL, &sites, err) != 0)
         return -1;
     render_csv(&exchange->response, &csv);
-    sheet_write_sites_header(&csv);
+    if (all)
+        sheet_write_own_sites_header(&csv);
+    else
+        sheet_write_sites_header(&csv);
     for (size_t i = 0; i < sites.count; i++)
-        sheet_write_site(&csv, &sites.items[i]);
+        if (all)
+            sheet_write_own_site(&csv, &sites.items[i]);
+        else
+            sheet_write_site(&csv, &sites.items[i]);
     site_page_release(&sites);
     return 0;
 }
@@ -53,18 +85,20 @@ int get_sites_geojson(const struct lookup *lookup, struct exchange *exchange, st
     return 0;
 }
 
-static void render_site(struct response *response, const struct site_record *site) {
+static void render_site(struct response *response, const struct site_record *site, bool all) {
     response->content_type = "application/json";
     struct json_writer json;
     json_write_init(&json, &response->body);
-    record_write_site(&json, NULL, site);
+    write_site(&json, NULL, site, all);
 }
 
 int get_site(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
     struct site_record site;
-    if (site_get(lookup->db, exchange->request.param[0], &site, err) != 0)
+    bool all;
+    if (sees_all(lookup, exchange, exchange->request.param[0], &all, err) != 0 ||
+        site_get(lookup->db, exchange->request.param[0], &site, err) != 0)
         return -1;
-    render_site(&exchange->response, &site);
+    render_site(&exchange->response, &site, all);
     return 0;
 }
 
@@ -87,7 +121,7 @@ int post_sites(struct change *change, struct exchange *exchange, struct err *err
     render_created(response, "/api/v1/sites/%s", site.site);
     response->no_store = true;
     render_json(response, &json);
-    record_write_site(&json, "site", &site);
+    record_write_site_own(&json, "site", &site);
     json_write_text(&json, "school_key", secrets.school_key);
     json_write_text(&json, "class_code", secrets.class_code);
     json_write_end(&json);
@@ -120,7 +154,8 @@ int put_site(struct change *change, struct exchange *exchange, struct err *err) 
     if (site_revise(change, &revision->caller, &revision->site, exchange->request.now_utc_s, &site,
                     err) != 0)
         return -1;
-    render_site(&exchange->response, &site);
+    exchange->response.no_store = true;
+    render_site(&exchange->response, &site, true);
     return 0;
 }
 

@@ -63,6 +63,7 @@ int site_register(struct change *change, const struct site_record *site, double 
                   struct site_record *out, struct site_secrets *secrets, struct err *err) {
     const struct caller anyone = {.role = ROLE_ANYONE};
     struct site_record record = *site;
+    site_record_settle(&record);
     if (choose_id(change_db(change), &record, err) ||
         add_site(change, &anyone, &record, now_utc_s, secrets, err))
         return -1;
@@ -76,11 +77,12 @@ static bool same_real(double one, double two) {
 
 static bool same_place(const struct place *one, const struct place *two) {
     return one->lat_deg == two->lat_deg && one->lon_deg == two->lon_deg &&
-           one->elevation_m == two->elevation_m;
+           one->elevation_m == two->elevation_m && one->sigma_deg == two->sigma_deg;
 }
 
 static bool same_site(const struct site_record *one, const struct site_record *two) {
-    return same_place(&one->place, &two->place) && strcmp(one->name, two->name) == 0 &&
+    return same_place(&one->exact, &two->exact) &&
+           one->position_decimals == two->position_decimals && strcmp(one->name, two->name) == 0 &&
            strcmp(one->zone, two->zone) == 0 && strcmp(one->contact, two->contact) == 0 &&
            same_real(one->gnomon_mm, two->gnomon_mm) && one->edge == two->edge;
 }
@@ -110,8 +112,9 @@ static void list_changes(const struct site_record *old, const struct site_record
     } rows[] = {
         {"name", strcmp(old->name, new->name) == 0},
         {"position",
-         old->place.lat_deg == new->place.lat_deg && old->place.lon_deg == new->place.lon_deg},
-        {"elevation", old->place.elevation_m == new->place.elevation_m},
+         old->exact.lat_deg == new->exact.lat_deg && old->exact.lon_deg == new->exact.lon_deg},
+        {"decimals of the position", old->position_decimals == new->position_decimals},
+        {"elevation", old->exact.elevation_m == new->exact.elevation_m},
         {"zone", strcmp(old->zone, new->zone) == 0},
         {"gnomon", same_real(old->gnomon_mm, new->gnomon_mm)},
         {"edge", old->edge == new->edge},
@@ -123,6 +126,24 @@ static void list_changes(const struct site_record *old, const struct site_record
         if (!rows[i].same)
             length += (size_t)snprintf(out + length, AUDIT_DETAIL_MAX + 1 - length, "%s%s",
                                        length ? ", " : "", rows[i].field);
+}
+
+/* From what was typed to a whole record. What was left unsaid stays; and who sends
+ * back the rounded position, which is all that the public record shows, does not mean
+ * to lose the exact one. */
+static void settle_change(const struct site_record *old, struct site_record *site) {
+    if (site->contact_unsaid)
+        memcpy(site->contact, old->contact, sizeof site->contact);
+    site->contact_unsaid = false;
+    if (site->position_decimals == POSITION_UNSAID)
+        site->position_decimals = old->position_decimals;
+    if (site->place.lat_deg == old->place.lat_deg && site->place.lon_deg == old->place.lon_deg) {
+        site->place.lat_deg = old->exact.lat_deg;
+        site->place.lon_deg = old->exact.lon_deg;
+    }
+    if (site->place.elevation_m == old->place.elevation_m)
+        site->place.elevation_m = old->exact.elevation_m;
+    site_record_settle(site);
 }
 
 /* Appends a version unless nothing changed. */
@@ -148,12 +169,15 @@ static int revise(struct change *change, const struct caller *caller, const stru
 int site_revise(struct change *change, const struct caller *caller, const struct site_record *site,
                 double now_utc_s, struct site_record *out, struct err *err) {
     struct site_row old;
+    struct site_record record = *site;
     bool changed;
     if (caller_may(caller, ROLE_SCHOOL, site->site, err) ||
-        lookup_site(change_db(change), site->site, &old, err) ||
-        revise(change, caller, &old, site, now_utc_s, &changed, err))
+        lookup_site(change_db(change), site->site, &old, err))
         return -1;
-    *out = *site;
+    settle_change(&old.record, &record);
+    if (revise(change, caller, &old, &record, now_utc_s, &changed, err))
+        return -1;
+    *out = record;
     return 0;
 }
 
@@ -163,8 +187,8 @@ static void keep_known(const struct site_record *old, struct site_record *site) 
         memcpy(site->name, old->name, sizeof site->name);
     if (site->zone[0] == '\0')
         memcpy(site->zone, old->zone, sizeof site->zone);
-    if (site->contact[0] == '\0')
-        memcpy(site->contact, old->contact, sizeof site->contact);
+    site->contact_unsaid = site->contact[0] == '\0';
+    settle_change(old, site);
 }
 
 static int import_one(struct change *change, const struct caller *caller,
@@ -178,7 +202,8 @@ static int import_one(struct change *change, const struct caller *caller,
     if (found == FOUND_NONE) {
         struct site_import_key *key = &out->keys[out->added];
         memcpy(key->site, site->site, sizeof key->site);
-        if (add_site(change, caller, site, now_utc_s, &key->secrets, err))
+        site_record_settle(&record);
+        if (add_site(change, caller, &record, now_utc_s, &key->secrets, err))
             return -1;
         out->added++;
         return 0;

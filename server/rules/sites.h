@@ -35,8 +35,9 @@ int site_register(struct change *change, const struct site_record *site, double 
                   struct site_record *out, struct site_secrets *secrets, struct err *err)
     __attribute__((warn_unused_result));
 
-/* WRITE, school or organiser. site->site names the site; ERR_NOT_FOUND. An
- * identical record appends nothing. */
+/* WRITE, school or organiser. site->site names the site; ERR_NOT_FOUND. What the
+ * record leaves unsaid stays, and so does the exact position where the one let out
+ * is sent back. An identical record appends nothing. */
 int site_revise(struct change *change, const struct caller *caller, const struct site_record *site,
                 double now_utc_s, struct site_record *out, struct err *err)
     __attribute__((warn_unused_result));

@@ -178,7 +178,8 @@ void curve_init(struct curve *curve, const struct place *place, const struct run
         /* A clock's minutes may have been rounded or cut off: the offset is in doubt
          * by as much as a single reading. */
         .clock_sigma_s =
-            hypot(isnan(run->clock_sigma_s) ? CLOCK_SIGMA_S : run->clock_sigma_s, rounding_s),
+            hypot(hypot(isnan(run->clock_sigma_s) ? CLOCK_SIGMA_S : run->clock_sigma_s, rounding_s),
+                  place->sigma_deg / ANGLE_DEG_PER_DAY_S),
         .time_sigma_s = hypot(REACTION_SIGMA_S, rounding_s),
         .sights = run->readings,
     };

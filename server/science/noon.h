@@ -12,6 +12,7 @@ struct place {
     double lat_deg;     /* -90..90, north positive */
     double lon_deg;     /* -180..180, east positive */
     double elevation_m; /* above sea level, -500..9000 */
+    double sigma_deg;   /* standard uncertainty of latitude and of longitude, 0: known well */
 };
 
 /* Why a noon can or cannot be measured. */

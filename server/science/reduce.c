@@ -237,13 +237,15 @@ static void budget_of(const struct curve *curve, const struct curve_fit *fit, do
         .tilt_deg = isnan(curve->run->tilt_sigma_deg) ? TILT_SIGMA_DEG : curve->run->tilt_sigma_deg,
         .edge_deg = EDGE_SIGMA_DEG,
         .air_deg = AIR_SIGMA_SHARE * refraction_deg,
+        .position_deg = curve->place->sigma_deg,
     };
 }
 
 static double budget_sum(const struct error_budget *budget) {
     return sqrt(budget->random_deg * budget->random_deg + budget->clock_deg * budget->clock_deg +
                 budget->height_deg * budget->height_deg + budget->tilt_deg * budget->tilt_deg +
-                budget->edge_deg * budget->edge_deg + budget->air_deg * budget->air_deg);
+                budget->edge_deg * budget->edge_deg + budget->air_deg * budget->air_deg +
+                budget->position_deg * budget->position_deg);
 }
 
 /* Everything that is said about single readings, against the final curve. */

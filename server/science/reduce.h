@@ -20,7 +20,9 @@
  * of them at most, each with the causes that would explain it.
  * Coverage in the seeded study (make study): 68 % and 95 % within one and two
  * sigma over cloud patterns, latitudes, clock errors and rounded minutes.
- * Times in whole minutes are taken as rounded to the nearest. */
+ * Times in whole minutes are taken as rounded to the nearest.
+ * A position that is let out only rounded counts with its rounding: its latitude in
+ * sigma, its longitude as a clock that is so much in doubt. */
 #ifndef NOONARC_REDUCE_H
 #define NOONARC_REDUCE_H
 
@@ -91,6 +93,7 @@ struct error_budget {
     double tilt_deg;
     double edge_deg;
     double air_deg;
+    double position_deg; /* place.sigma_deg: the angle belongs to a latitude known so well */
 };
 
 struct left_out {

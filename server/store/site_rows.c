@@ -18,6 +18,8 @@ void site_rows_read(struct statement *statement, int first, struct site_record *
     out->gnomon_mm = column_real(statement, first + 6);
     edge_parse(column_text(statement, first + 7, NULL), &out->edge);
     column_copy(statement, first + 8, out->contact, sizeof out->contact);
+    out->position_decimals = column_int(statement, first + 9); /* NULL: 0, POSITION_EXACT */
+    site_record_settle(out);
 }
 
 static enum found read_one(struct statement *statement, struct site_row *out, struct err *err) {
@@ -100,21 +102,22 @@ int site_rows_add_version(struct db *db, int64_t id, int64_t version,
     struct statement *statement;
     if (db_prepare(db,
                    "INSERT INTO site_version (site, version, name, lat_deg, lon_deg, elev_m, zone, "
-                   "gnomon_mm, edge, contact, recorded_utc_s, recorded_by) "
-                   "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)",
+                   "gnomon_mm, edge, contact, recorded_utc_s, recorded_by, position_decimals) "
+                   "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)",
                    &statement, err))
         return -1;
     bind_int(statement, 1, id);
     bind_int(statement, 2, version);
     bind_text(statement, 3, record->name);
-    bind_real(statement, 4, record->place.lat_deg);
-    bind_real(statement, 5, record->place.lon_deg);
-    bind_real(statement, 6, record->place.elevation_m);
+    bind_real(statement, 4, record->exact.lat_deg);
+    bind_real(statement, 5, record->exact.lon_deg);
+    bind_real(statement, 6, record->exact.elevation_m);
     bind_text(statement, 7, record->zone);
     bind_real(statement, 8, record->gnomon_mm);
     bind_text(statement, 9, edge_name(record->edge));
     bind_text(statement, 10, record->contact);
     bind_real(statement, 11, now_utc_s);
     bind_id_or_null(statement, 12, by);
+    bind_id_or_null(statement, 13, record->position_decimals);
     return statement_run(statement, err);
 }

@@ -19,7 +19,8 @@ enum found site_rows_get(struct db *db, int64_t id, struct site_row *out, struct
 int site_rows_list(struct db *db, const char *after, int64_t limit, struct site_record **out,
                    size_t *count, struct err *err) __attribute__((warn_unused_result));
 
-/* A new site without a version yet. */
+/* A new site without a version yet. The record of a version is settled; its exact
+ * position is what is kept. */
 int site_rows_add(struct db *db, const char *site, double now_utc_s, int64_t *id, struct err *err)
     __attribute__((warn_unused_result));
 int site_rows_add_version(struct db *db, int64_t id, int64_t version,
@@ -29,9 +30,11 @@ int site_rows_add_version(struct db *db, int64_t id, int64_t version,
 /* The columns of a site's record, for questions that bring a site along: v is
  * site_version, s is site. SITE_COLUMNS_COUNT columns from first on. */
 #define SITE_COLUMNS                                                                               \
-    "s.site, v.name, v.lat_deg, v.lon_deg, v.elev_m, v.zone, v.gnomon_mm, v.edge, v.contact"
-#define SITE_COLUMNS_COUNT 9
+    "s.site, v.name, v.lat_deg, v.lon_deg, v.elev_m, v.zone, v.gnomon_mm, v.edge, v.contact, "     \
+    "v.position_decimals"
+#define SITE_COLUMNS_COUNT 10
 #define SITE_NEWEST "v.version = (SELECT MAX(w.version) FROM site_version w WHERE w.site = v.site)"
+/* Settled: place is as let out. */
 void site_rows_read(struct statement *statement, int first, struct site_record *out);
 
 #endif

@@ -105,7 +105,7 @@ static int add_empty_row(struct work *work, const struct site_record *site, stru
                                             .clock_offset_sigma_s = NAN,
                                             .scatter_deg = NAN,
                                             .chi2 = NAN,
-                                            .budget = {NAN, NAN, NAN, NAN, NAN, NAN}};
+                                            .budget = {NAN, NAN, NAN, NAN, NAN, NAN, NAN}};
     memcpy(row->record.site, site->site, sizeof row->record.site);
     return 0;
 }

@@ -38,6 +38,7 @@ static const struct field site_rows[] = {
     {"gnomon_mm", FIELD_REAL, false, AT(SITE, gnomon_mm),          RANGE(SITE_GNOMON_MIN_MM, SITE_GNOMON_MAX_MM, "mm")},
     {"edge",      FIELD_EDGE, false, AT(SITE, edge)},
     {"contact",   FIELD_TEXT, false, ROOM(SITE, contact)},
+    {"position_decimals", FIELD_RUN_ID, false, AT(SITE, position_decimals), RANGE(POSITION_DECIMALS_MIN, POSITION_DECIMALS_MAX, "decimals of a degree")},
 };
 const struct field_table site_fields = {"a site", site_rows, COUNT(site_rows)};
 

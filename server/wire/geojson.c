@@ -26,6 +26,10 @@ static void write_site(struct json_writer *json, const struct site_record *site)
     json_write_text_or_null(json, "zone", site->zone);
     json_write_real(json, "gnomon_mm", site->gnomon_mm);
     json_write_text(json, "edge", edge_name(site->edge));
+    if (site->position_decimals >= POSITION_DECIMALS_MIN)
+        json_write_integer(json, "position_decimals", site->position_decimals);
+    else
+        json_write_null(json, "position_decimals");
     json_write_end(json);
     json_write_end(json);
 }

@@ -66,10 +66,24 @@ int record_check_site(const struct site_record *site, const struct zones *zones,
     return site->zone[0] == '\0' ? 0 : check_zone(site, zones, before, field, err);
 }
 
+/* What a change of a site leaves unsaid stays as it is, where a reader of the public
+ * record cannot know it: to say nothing and to say "none" are two things. */
+static int read_site(const char *bytes, size_t length, struct site_record *site, struct err *err) {
+    json_t *body = NULL;
+    if (json_read_object(bytes, length, &body, err) < 0)
+        return -1;
+    int outcome = json_read_fields(body, &site_fields, "", site, err);
+    if (json_is_null(json_object_get(body, "position_decimals")))
+        site->position_decimals = POSITION_EXACT;
+    site->contact_unsaid = json_object_get(body, "contact") == NULL;
+    json_decref(body);
+    return outcome;
+}
+
 int record_read_site(const char *json, size_t length, struct site_record *out, struct err *err) {
     struct site_record site;
     site_record_init(&site);
-    if (read_body(json, length, &site_fields, &site, err) < 0)
+    if (read_site(json, length, &site, err) < 0)
         return -1;
     struct zones zones = {.directory = ZONE_DIRECTORY};
     if (site.zone[0] != '\0')

@@ -12,7 +12,9 @@
 #include "server/wire/zone.h"
 
 /* {"site"?, "name", "lat_deg", "lon_deg", "elev_m"?, "zone"?, "gnomon_mm"?,
- *  "edge"?, "contact"?}; site stays "" when not given. */
+ *  "edge"?, "contact"?, "position_decimals"?}; site stays "" when not given, place is as
+ * it was typed: site_record_settle rounds it. Without position_decimals and contact the
+ * record says so (POSITION_UNSAID, contact_unsaid); null means exact, and no contact. */
 int record_read_site(const char *json, size_t length, struct site_record *out, struct err *err)
     __attribute__((warn_unused_result));
 

@@ -8,10 +8,15 @@
 
 /* The fields every telling of a site has; the contact comes on top for the one
  * who registers. */
-static void write_site_fields(struct json_writer *json, const struct site_record *site) {
-    json_write_real(json, "lat_deg", site->place.lat_deg);
-    json_write_real(json, "lon_deg", site->place.lon_deg);
-    json_write_real(json, "elev_m", site->place.elevation_m);
+static void write_site_fields(struct json_writer *json, const struct site_record *site,
+                              const struct place *place) {
+    json_write_real(json, "lat_deg", place->lat_deg);
+    json_write_real(json, "lon_deg", place->lon_deg);
+    json_write_real(json, "elev_m", place->elevation_m);
+    if (site->position_decimals >= POSITION_DECIMALS_MIN)
+        json_write_integer(json, "position_decimals", site->position_decimals);
+    else if (site->position_decimals == POSITION_EXACT)
+        json_write_null(json, "position_decimals");
     json_write_text_or_null(json, "zone", site->zone);
     json_write_real(json, "gnomon_mm", site->gnomon_mm);
     json_write_text(json, "edge", edge_name(site->edge));
@@ -21,7 +26,17 @@ void record_write_site(struct json_writer *json, const char *key, const struct s
     json_write_object(json, key);
     json_write_text(json, "site", site->site);
     json_write_text(json, "name", site->name);
-    write_site_fields(json, site);
+    write_site_fields(json, site, &site->place);
+    json_write_end(json);
+}
+
+void record_write_site_own(struct json_writer *json, const char *key,
+                           const struct site_record *site) {
+    json_write_object(json, key);
+    json_write_text(json, "site", site->site);
+    json_write_text(json, "name", site->name);
+    write_site_fields(json, site, &site->exact);
+    json_write_text_or_null(json, "contact", site->contact);
     json_write_end(json);
 }
 
@@ -30,8 +45,9 @@ void record_write_site_request(struct json_writer *json, const char *key,
     json_write_object(json, key);
     json_write_text_or_null(json, "site", site->site);
     json_write_text(json, "name", site->name);
-    write_site_fields(json, site);
-    json_write_text_or_null(json, "contact", site->contact);
+    write_site_fields(json, site, &site->place);
+    if (!site->contact_unsaid)
+        json_write_text_or_null(json, "contact", site->contact);
     json_write_end(json);
 }
 

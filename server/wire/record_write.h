@@ -9,11 +9,16 @@
 #include "server/wire/json_write.h"
 #include "server/wire/records.h"
 
-/* {"site","name","lat_deg","lon_deg","elev_m","zone","gnomon_mm","edge"}: public, so
- * without the contact. */
+/* {"site","name","lat_deg","lon_deg","elev_m","position_decimals","zone","gnomon_mm",
+ *  "edge"}: public, so with the position as let out and without the contact. */
 void record_write_site(struct json_writer *json, const char *key, const struct site_record *site);
 
-/* The body record_read_site takes, contact included: for a client that registers. */
+/* The same with the exact position and the contact: for the school and organisers. */
+void record_write_site_own(struct json_writer *json, const char *key,
+                           const struct site_record *site);
+
+/* The body record_read_site takes, contact included: for a client that registers or
+ * changes a site. What is unsaid is left out. */
 void record_write_site_request(struct json_writer *json, const char *key,
                                const struct site_record *site);
 

@@ -36,6 +36,7 @@ static void write_budget(struct json_writer *json, const struct error_budget *bu
     json_write_real(json, "tilt_deg", budget->tilt_deg);
     json_write_real(json, "edge_deg", budget->edge_deg);
     json_write_real(json, "air_deg", budget->air_deg);
+    json_write_real(json, "position_deg", budget->position_deg);
     json_write_end(json);
 }
 

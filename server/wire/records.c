@@ -10,7 +10,31 @@
 #define NM_PER_MM 1e6
 
 void site_record_init(struct site_record *site) {
-    *site = (struct site_record){.gnomon_mm = NAN, .edge = EDGE_UMBRA};
+    *site = (struct site_record){
+        .gnomon_mm = NAN, .edge = EDGE_UMBRA, .position_decimals = POSITION_UNSAID};
+}
+
+#define ELEVATION_STEP_M 100.0
+
+static double rounded(double degrees, int64_t decimals) {
+    double steps = pow(10.0, (double)decimals);
+    double value = round(degrees * steps) / steps;
+    return value == 0.0 ? 0.0 : value; /* not -0 */
+}
+
+void site_record_settle(struct site_record *site) {
+    site->exact = site->place;
+    if (site->position_decimals < POSITION_DECIMALS_MIN) {
+        site->position_decimals = POSITION_EXACT;
+        return;
+    }
+    const struct place *exact = &site->exact;
+    site->place = (struct place){
+        .lat_deg = rounded(exact->lat_deg, site->position_decimals),
+        .lon_deg = rounded(exact->lon_deg, site->position_decimals),
+        .elevation_m = ELEVATION_STEP_M * round(exact->elevation_m / ELEVATION_STEP_M) + 0.0,
+        .sigma_deg = pow(10.0, (double)-site->position_decimals) / sqrt(12.0),
+    };
 }
 
 void day_record_init(struct day_record *day) {
@@ -56,7 +80,7 @@ static void copy_left_outs(const struct run *run, const struct reduction *reduct
     }
 }
 
-static const struct error_budget no_budget = {NAN, NAN, NAN, NAN, NAN, NAN};
+static const struct error_budget no_budget = {NAN, NAN, NAN, NAN, NAN, NAN, NAN};
 
 void reduction_record_make(const char *site, const char *day, int64_t run_id, const struct run *run,
                            const struct reduction *reduction, struct left_out_record *left_out,
@@ -94,7 +118,7 @@ void reduction_record_make(const char *site, const char *day, int64_t run_id, co
 /* What the same gnomon, plumb line, eyes and air bring to every noon of a site. */
 static double systematic_sigma_deg(const struct error_budget *budget) {
     return hypot(hypot(budget->height_deg, budget->tilt_deg),
-                 hypot(budget->edge_deg, budget->air_deg));
+                 hypot(hypot(budget->edge_deg, budget->air_deg), budget->position_deg));
 }
 
 void noon_result_make(int64_t key, const struct place *place, enum edge edge,

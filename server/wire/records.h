@@ -6,6 +6,7 @@
 #ifndef NOONARC_RECORDS_H
 #define NOONARC_RECORDS_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -25,17 +26,24 @@
 #define DAY_SPARES_MAX 8
 #define SITE_GNOMON_MIN_MM 20.0
 #define SITE_GNOMON_MAX_MM 100000.0
+#define POSITION_EXACT 0   /* all decimals are let out */
+#define POSITION_UNSAID -1 /* of a request that leaves it as it is */
+#define POSITION_DECIMALS_MIN 1
+#define POSITION_DECIMALS_MAX 4
 
 /* A playground with a position. */
 struct site_record {
     char site[ID_MAX + 1]; /* "" in a registration that leaves the choice to the server */
     char name[NAME_MAX_BYTES + 1];
-    struct place place;
+    struct place place; /* as let out: what is published, and what everything is computed from */
+    struct place exact; /* as the school gave it: for itself and organisers only; see settle */
+    int64_t position_decimals;     /* of place: POSITION_EXACT, POSITION_DECIMALS_MIN..MAX */
     char zone[ZONE_MAX + 1];       /* IANA name, "" when none */
     double gnomon_mm;              /* usual gnomon, NAN when none */
     enum edge edge;                /* usually marked */
     char contact[CONTACT_MAX + 1]; /* never public: no writer of this layer shows it,
-                                      but record_write_site_request */
+                                      but record_write_site_request and _own */
+    bool contact_unsaid;           /* a request that leaves it as it is */
 };
 
 /* A shared measurement day with its spare days and rules. */
@@ -178,6 +186,12 @@ struct honesty_record {
 /* Error of a circumference against MERIDIAN_CIRCUMFERENCE_KM, signed; NAN in, NAN out. */
 double record_error_percent(double circumference_km);
 double record_error_sigmas(double circumference_km, double sigma_km);
+
+/* Takes place for the exact position and rounds it as the school chose: from a
+ * position as it was typed to a whole record. An elevation of a rounded position is
+ * told to 100 m, so that it does not tell the hill. Rounding what is rounded changes
+ * nothing. POSITION_UNSAID becomes POSITION_EXACT. */
+void site_record_settle(struct site_record *site);
 
 /* Records with nothing in them but the defaults of the contract. */
 void site_record_init(struct site_record *site);

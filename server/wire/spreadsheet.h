@@ -4,8 +4,9 @@
  * refused. All or nothing: the first error, with its place as "row 7, shadow_mm",
  * ends the reading and nothing is handed out. Linear time in the input.
  *
- * sites:    site,lat_deg,lon_deg,elev_m,gnomon_mm,edge and, if wanted, name,zone,contact.
- *           Empty elev_m is 0, empty gnomon_mm none, empty edge umbra, name = site.
+ * sites:    site,lat_deg,lon_deg,elev_m,gnomon_mm,edge and, if wanted, name,zone,contact,
+ *           position_decimals. Empty elev_m is 0, empty gnomon_mm none, empty edge umbra,
+ *           name = site, empty position_decimals unsaid. Positions are as typed.
  * readings: site,utc,shadow_mm; utc takes any RFC 3339 offset. */
 #ifndef NOONARC_SPREADSHEET_H
 #define NOONARC_SPREADSHEET_H
@@ -59,6 +60,10 @@ int sheet_run(const struct site_record *site, const struct sheet_reading *readin
 /* Writers: a header, then a row each; rows take what the readers above give back. */
 void sheet_write_sites_header(struct csv_writer *csv);
 void sheet_write_site(struct csv_writer *csv, const struct site_record *site);
+
+/* The same with exact positions and the contact: for organisers. */
+void sheet_write_own_sites_header(struct csv_writer *csv);
+void sheet_write_own_site(struct csv_writer *csv, const struct site_record *site);
 
 void sheet_write_readings_header(struct csv_writer *csv);
 void sheet_write_run(struct csv_writer *csv, const char *site, const struct run *run);

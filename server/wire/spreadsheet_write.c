@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /* spreadsheet_write: records as rows, with the columns the readers take back. */
 #include <math.h>
+#include <stdio.h>
+#include <string.h>
 
 #include "server/base/instant.h"
 #include "server/wire/spreadsheet.h"
@@ -13,18 +15,44 @@ static void write_header(struct csv_writer *csv, const char *const *names) {
 
 void sheet_write_sites_header(struct csv_writer *csv) {
     write_header(csv, (const char *const[]){"site", "lat_deg", "lon_deg", "elev_m", "gnomon_mm",
-                                            "edge", "name", "zone", NULL});
+                                            "edge", "name", "zone", "position_decimals", NULL});
 }
 
-void sheet_write_site(struct csv_writer *csv, const struct site_record *site) {
+static void write_site(struct csv_writer *csv, const struct site_record *site,
+                       const struct place *place) {
     csv_write_text(csv, site->site);
-    csv_write_real(csv, site->place.lat_deg);
-    csv_write_real(csv, site->place.lon_deg);
-    csv_write_real(csv, site->place.elevation_m);
+    csv_write_real(csv, place->lat_deg);
+    csv_write_real(csv, place->lon_deg);
+    csv_write_real(csv, place->elevation_m);
     csv_write_real(csv, site->gnomon_mm);
     csv_write_text(csv, edge_name(site->edge));
     csv_write_text(csv, site->name);
     csv_write_text(csv, site->zone);
+    if (site->position_decimals >= POSITION_DECIMALS_MIN)
+        csv_write_integer(csv, site->position_decimals);
+    else
+        csv_write_text(csv, "");
+}
+
+void sheet_write_site(struct csv_writer *csv, const struct site_record *site) {
+    write_site(csv, site, &site->place);
+    csv_write_row_end(csv);
+}
+
+void sheet_write_own_sites_header(struct csv_writer *csv) {
+    write_header(csv,
+                 (const char *const[]){"site", "lat_deg", "lon_deg", "elev_m", "gnomon_mm", "edge",
+                                       "name", "zone", "position_decimals", "contact", NULL});
+}
+
+void sheet_write_own_site(struct csv_writer *csv, const struct site_record *site) {
+    char contact[CONTACT_MAX + 2];
+    /* A blank in front keeps spreadsheets from taking it for a formula; the reader cuts
+     * it off again. */
+    bool formula = site->contact[0] != '\0' && strchr("=+-@", site->contact[0]) != NULL;
+    snprintf(contact, sizeof contact, "%s%s", formula ? " " : "", site->contact);
+    write_site(csv, site, &site->exact);
+    csv_write_text(csv, contact);
     csv_write_row_end(csv);
 }
 

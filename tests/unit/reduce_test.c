@@ -177,6 +177,7 @@ static void test_the_budget_adds_up(void **state) {
                        hypot(hypot(budget->height_deg, budget->tilt_deg),
                              hypot(budget->edge_deg, budget->air_deg)));
     assert_true(fabs(sum - reduction.sigma_deg) < 1e-12);
+    assert_true(budget->position_deg == 0.0);
     /* Height error: dz = sin z cos z dh/h (checks: shadow and penumbra, error rules). */
     struct length height = gnomon_height(&scene.run.gnomon);
     double zenith_deg = fabs(reduction.noon_angle_deg);

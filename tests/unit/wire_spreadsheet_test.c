@@ -283,10 +283,10 @@ static void test_run_of_readings(void **state) {
 
 static void test_sites_there_and_back(void **state) {
     (void)state;
-    static const char csv_in[] = SITES ",name,zone\r\n"
+    static const char csv_in[] = SITES ",name,zone,position_decimals\r\n"
                                        "aromos,-33.4,-70.6,520,1178.3,centre,\"Los \"\"Aromos\"\", "
-                                       "no. 2\",America/Santiago\r\n"
-                                       "b,0.1,1e-05,0,,umbra,b,\r\n";
+                                       "no. 2\",America/Santiago,\r\n"
+                                       "b,0.1,1e-05,0,,umbra,b,,3\r\n";
     size_t count;
     struct site_record *sites = sites_of(csv_in, &count);
     struct text text;
