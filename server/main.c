@@ -67,7 +67,7 @@ static int serve(const struct config *config, struct err *err) {
         goto cleanup;
     }
     if (commands_open_store(config, &claim, &store, err) != 0 ||
-        pool_new(config->store, LISTENER_THREADS, &pool, err) != 0)
+        pool_new(config->store, LISTENER_READERS, &pool, err) != 0)
         goto cleanup;
     if (writer_new(store, almanac, &writer, err) != 0)
         goto cleanup;

@@ -67,16 +67,25 @@ static bool parse_whole(const char *digits, int64_t *out) {
     return true;
 }
 
+int request_whole(const struct request *request, const char *name, int64_t min, int64_t max,
+                  int64_t *out, struct err *err) {
+    const char *value = request_query(request, name);
+    int64_t number;
+    if (value == NULL)
+        return 0;
+    if (!parse_whole(value, &number) || number < min || number > max)
+        return err_set(err, ERR_BAD_QUERY, name, "%s is a whole number from %lld to %lld", name,
+                       (long long)min, (long long)max);
+    *out = number;
+    return 0;
+}
+
 int request_page(const struct request *request, struct page *out, struct err *err) {
     struct page page = {.limit = PAGE_LIMIT_DEFAULT, .cursor = ""};
-    const char *limit = request_query(request, "limit");
-    int64_t number;
-    if (limit != NULL) {
-        if (!parse_whole(limit, &number) || number < 1 || number > PAGE_LIMIT_MAX)
-            return err_set(err, ERR_BAD_QUERY, "limit", "limit is a whole number from 1 to %d",
-                           PAGE_LIMIT_MAX);
-        page.limit = (size_t)number;
-    }
+    int64_t limit = PAGE_LIMIT_DEFAULT;
+    if (request_whole(request, "limit", 1, PAGE_LIMIT_MAX, &limit, err) != 0)
+        return -1;
+    page.limit = (size_t)limit;
     const char *cursor = request_query(request, "cursor");
     if (cursor != NULL) {
         if (strlen(cursor) > CURSOR_MAX)

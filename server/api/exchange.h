@@ -100,6 +100,11 @@ const char *request_query(const struct request *request, const char *name);
 int exchange_caller(const struct lookup *lookup, const struct exchange *exchange,
                     struct caller *out, struct err *err);
 
+/* A query parameter that is a whole number from min to max; *out stays as it is when
+ * it was not given. Refuses with ERR_BAD_QUERY. */
+int request_whole(const struct request *request, const char *name, int64_t min, int64_t max,
+                  int64_t *out, struct err *err);
+
 /* A page of a list: limit 1..500 (100), cursor as handed out by the page
  * before ("" for the first). Refuses with ERR_BAD_QUERY. */
 struct page {

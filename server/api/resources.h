@@ -37,6 +37,10 @@ api_write post_readings_csv;
 /* audits.c */
 api_read get_audit, get_audit_csv;
 
+/* sky.c */
+api_read get_sky, get_sky_csv, put_sky_check;
+api_write put_sky;
+
 /* results.c */
 api_read get_pairs, get_pairs_csv, get_site_pairs, get_result, get_leaderboard, get_reductions_csv,
     get_line_csv;

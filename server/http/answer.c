@@ -19,6 +19,7 @@ static const char content_security_policy[] =
 
 #define RETRY_AFTER_S 2 /* when the service is busy or stopping */
 #define BARE_MAX 2048
+#define STREAM_BLOCK 4096 /* bytes asked of a reader at once */
 
 static const struct {
     const char *name, *value;
@@ -99,6 +100,23 @@ enum MHD_Result answer_send(const struct answer_request *asked, int *status) {
                             : response->lasting ? LASTING
                                                 : "no-cache");
     enum MHD_Result result = MHD_queue_response(asked->connection, (unsigned)*status, out);
+    MHD_destroy_response(out);
+    return result;
+}
+
+enum MHD_Result answer_stream(const struct answer_request *asked, MHD_ContentReaderCallback reader,
+                              void *context, MHD_ContentReaderFreeCallback release) {
+    struct MHD_Response *out =
+        MHD_create_response_from_callback(MHD_SIZE_UNKNOWN, STREAM_BLOCK, reader, context, release);
+    if (out == NULL) {
+        release(context);
+        return MHD_NO;
+    }
+    add_headers(out, asked, MHD_HTTP_OK);
+    MHD_add_response_header(out, MHD_HTTP_HEADER_CACHE_CONTROL, "no-store");
+    /* A proxy that gathers answers before it hands them on is asked not to. */
+    MHD_add_response_header(out, "X-Accel-Buffering", "no");
+    enum MHD_Result result = MHD_queue_response(asked->connection, MHD_HTTP_OK, out);
     MHD_destroy_response(out);
     return result;
 }

@@ -21,6 +21,12 @@ struct answer_request {
 /* status: what was sent, 304 included. */
 enum MHD_Result answer_send(const struct answer_request *asked, int *status);
 
+/* The head of an answer whose body a reader makes as it comes, until it ends the
+ * stream; asked->response has the type and no body. reader and release as in
+ * MHD_create_response_from_callback: release is called in any case. */
+enum MHD_Result answer_stream(const struct answer_request *asked, MHD_ContentReaderCallback reader,
+                              void *context, MHD_ContentReaderFreeCallback release);
+
 /* The whole of an answer, head and problem document, for a connection on which
  * libmicrohttpd has none to give. It says that the connection is closed. Appended
  * to an empty out. */

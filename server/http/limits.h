@@ -30,9 +30,11 @@ struct listener_limits {
     int address_writes;
     int key_reads;
     int key_writes;
-    int queue;      /* writes that wait for the writer, at most LIMITS_QUEUE_MAX */
-    int body_mib;   /* bodies held in memory, all together, MiB */
-    char proxy[64]; /* numeric address whose X-Forwarded-For is believed, "" none */
+    int queue;        /* writes that wait for the writer, at most LIMITS_QUEUE_MAX */
+    int body_mib;     /* bodies held in memory, all together, MiB */
+    int live;         /* listeners to what happens on a day, at once */
+    int address_live; /* of those, from one address */
+    char proxy[64];   /* numeric address whose X-Forwarded-For is believed, "" none */
 };
 
 #endif

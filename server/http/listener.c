@@ -107,6 +107,9 @@ int listener_new(const struct listener_options *options, struct pool *pool, stru
     }
     if (door_new(&options->limits, &listener->door, err) != 0)
         goto cleanup;
+    if (live_new(&options->limits, pool, listener->door, &listener->live, err) != 0)
+        goto cleanup;
+    writer_tell(writer, live_told, listener->live);
     if (start(listener, options, err) != 0)
         goto cleanup;
     *out = listener;
@@ -127,6 +130,7 @@ int listener_drain(struct listener *listener, int timeout_s) {
     MHD_socket listening = MHD_quiesce_daemon(listener->daemon);
     if (listening != MHD_INVALID_SOCKET)
         close(listening);
+    live_close(listener->live);
     for (int looks = timeout_s * (1000 / DRAIN_LOOK_MS); looks > 0; looks--) {
         if (atomic_load(&listener->under_way) == 0)
             break;
@@ -143,8 +147,13 @@ void listener_free(struct listener *listener) {
     atomic_store(&listener->closing, true);
     while (atomic_load(&listener->writing) > 0)
         nanosleep(&look, NULL);
+    if (listener->live != NULL) {
+        live_close(listener->live);
+        writer_tell(listener->writer, NULL, NULL);
+    }
     if (listener->daemon != NULL)
         MHD_stop_daemon(listener->daemon);
+    live_free(listener->live);
     door_free(listener->door);
     quota_free(listener->quota);
     metrics_free(listener->metrics);

@@ -12,7 +12,9 @@
 #include "server/rules/writer.h"
 #include "server/store/pool.h"
 
-#define LISTENER_THREADS 2 /* so a pool of as many read connections never makes one wait */
+#define LISTENER_THREADS 2
+/* As many read connections never make one wait: the threads, and who tells of results. */
+#define LISTENER_READERS (LISTENER_THREADS + 1)
 
 struct listener_options {
     const char *address; /* IPv4 or IPv6, numeric */

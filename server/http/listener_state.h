@@ -8,6 +8,7 @@
 
 #include "server/http/door.h"
 #include "server/http/listener.h"
+#include "server/http/live.h"
 #include "server/http/metrics.h"
 #include "server/http/quota.h"
 
@@ -19,6 +20,7 @@ struct listener {
     struct metrics *metrics;
     struct door *door;
     struct quota *quota;
+    struct live *live;
     struct listener_limits limits;
     const char *web_directory;
     unsigned port;

@@ -182,6 +182,16 @@ static void render_connections(const struct metrics_now *now, struct text *out) 
               now->held_bytes, out);
 }
 
+static void render_live(const struct live_counts *live, struct text *out) {
+    one_gauge("noonarc_live_listeners", "", "Connections that watch a day.", live->listeners, out);
+    one_counter("noonarc_live_events", "Events that were made to be told.", live->events, out);
+    one_counter("noonarc_live_told", "Events told, to each listener one.", live->told, out);
+    one_counter("noonarc_live_fell_behind", "Times a listener was too slow to hear all.",
+                live->fell_behind, out);
+    one_counter("noonarc_live_turned_away", "Listeners refused, because there were enough.",
+                live->turned_away, out);
+}
+
 void metrics_render(struct metrics *metrics, const struct metrics_now *now, struct text *out) {
     render_requests(metrics, out);
     render_took(metrics, out);
@@ -192,5 +202,6 @@ void metrics_render(struct metrics *metrics, const struct metrics_now *now, stru
     render_reasons("noonarc_runs_refused", "Runs turned away, by reason.", metrics->run, out);
     render_writer(metrics, now, out);
     render_connections(now, out);
+    render_live(&now->live, out);
     text_put(out, "# EOF\n");
 }

@@ -10,6 +10,7 @@
 
 #include "server/base/err.h"
 #include "server/base/text.h"
+#include "server/http/live.h"
 #include "server/rules/writer.h"
 
 struct metrics;
@@ -44,6 +45,7 @@ struct metrics_now {
     long connections;     /* open */
     long given_up;        /* connections, for slowness; since the start, as the next */
     long turned_away;     /* connections, because their address had enough */
+    struct live_counts live;
 };
 
 void metrics_render(struct metrics *metrics, const struct metrics_now *now, struct text *out);

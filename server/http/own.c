@@ -63,6 +63,7 @@ int own_metrics(struct listener *listener, const struct request *request, struct
         .connections = patience_connections(patience),
         .given_up = patience_given_up(patience),
         .turned_away = door_turned_away(listener->door),
+        .live = live_counts(listener->live),
     };
     response->content_type = "application/openmetrics-text; version=1.0.0; charset=utf-8";
     response->no_store = true;
@@ -78,6 +79,14 @@ int own_openapi(struct listener *listener, const struct request *request, struct
     response->content_type = "application/json";
     text_put(&response->body, openapi_json);
     return 0;
+}
+
+int own_live(struct listener *listener, const struct request *request, struct response *response,
+             struct err *err) {
+    (void)listener;
+    (void)request;
+    (void)response;
+    return err_set(err, ERR_INTERNAL, NULL, "a stream is no answer that ends");
 }
 
 static const char *media_of(const char *name) {

@@ -14,5 +14,6 @@ route_own own_openapi;
 route_own own_page;   /* the page of the route's address */
 route_own own_asset;  /* a file that pages load, named by its content */
 route_own own_worker; /* what keeps the playground at work without a network */
+route_own own_live;   /* the mark of the stream in the table: the visit itself serves it */
 
 #endif

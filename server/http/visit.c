@@ -11,6 +11,7 @@
 #include "server/http/admit.h"
 #include "server/http/answer.h"
 #include "server/http/clock.h"
+#include "server/http/own.h"
 #include "server/http/visit_state.h"
 
 /* A body that is refused is read on to here, so that the client has ears for the
@@ -58,6 +59,33 @@ static int run_read(struct visit *visit) {
     return status;
 }
 
+#define LIVE_FOR_MAX_S 86400
+#define LIVE_RETRY_S 10
+
+/* A seat among those who watch a day; the answer is its stream. */
+static int watch(struct visit *visit) {
+    const struct request *request = &visit->exchange.request;
+    struct address caller;
+    int64_t for_s = 0;
+    door_caller(visit->guest, visit->connection, &caller);
+    if (request_whole(request, "for_s", 1, LIVE_FOR_MAX_S, &for_s, &visit->err) != 0)
+        return -1;
+    const struct live_request asked = {
+        .day = request->param[0],
+        .last_event_id = visit_header(visit, "Last-Event-ID"),
+        .for_s = (int)for_s,
+        .address = &caller,
+        .connection = visit->connection,
+        .stay = &visit->guest->stay,
+    };
+    visit->exchange.response.content_type = "text/event-stream";
+    if (live_enter(visit->listener->live, &asked, &visit->seat, &visit->err) == 0)
+        return 0;
+    if (err_status(visit->err.code) == MHD_HTTP_TOO_MANY_REQUESTS)
+        visit->retry_after_s = LIVE_RETRY_S;
+    return -1;
+}
+
 static void hand_over(struct visit *visit) {
     struct listener *listener = visit->listener;
     /* Counted before looking: whoever closes sets the flag before looking at the count. */
@@ -92,6 +120,10 @@ static void handle(struct visit *visit) {
     }
     request->body = visit->body.bytes;
     request->body_length = visit->body.length;
+    if (route->own == own_live) {
+        (void)watch(visit);
+        return;
+    }
     if (route->own != NULL) {
         route->own(visit->listener, request, &visit->exchange.response, &visit->err);
         return;
@@ -152,9 +184,18 @@ static enum MHD_Result answer(struct visit *visit) {
     };
     int status = 0;
     if (!patience_answer(door_patience(visit->listener->door), &visit->guest->stay,
-                         response->body.length))
+                         response->body.length)) {
+        if (visit->seat != NULL)
+            live_leave(visit->seat);
         return MHD_NO;
-    enum MHD_Result result = answer_send(&asked, &status);
+    }
+    enum MHD_Result result;
+    if (visit->seat != NULL) {
+        status = MHD_HTTP_OK;
+        result = answer_stream(&asked, live_read, visit->seat, live_leave);
+    } else {
+        result = answer_send(&asked, &status);
+    }
     count(visit, status);
     return result;
 }

@@ -26,6 +26,8 @@ struct visit {
     int retry_after_s;   /* with err, 0: as the status has it */
     struct err err;
     struct job job;
+    struct seat
+        *seat; /* the answer is a stream, whose owner libmicrohttpd becomes; NULL: it is not */
 };
 
 /* A header of the request, NULL when it was not sent. */

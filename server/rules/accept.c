@@ -160,6 +160,9 @@ int accept_withdraw(struct change *change, const struct caller *caller, int64_t 
                    NULL, now_utc_s, err))
         goto cleanup;
     change_touch(change, row.day);
+    struct notice notice = {.kind = NOTICE_RUN, .day = row.day};
+    memcpy(notice.site, row.site_id, sizeof notice.site);
+    change_notice(change, &notice);
     result = 0;
 cleanup:
     free(row.body);

@@ -5,6 +5,7 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "server/rules/audit.h"
 
@@ -92,6 +93,12 @@ int accept_record(struct change *change, const struct accept_record *record,
         note(change, record, id, err))
         goto cleanup;
     change_touch(change, record->day->id);
+    struct notice notice = {.kind = NOTICE_RUN,
+                            .day = record->day->id,
+                            .run = id,
+                            .readings = reduction.used + reduction.left_outs};
+    memcpy(notice.site, record->site->record.site, sizeof notice.site);
+    change_notice(change, &notice);
     if (reduction_json && !(*reduction_json = text_take(&text))) {
         err_set(err, ERR_INTERNAL, NULL, "out of memory");
         goto cleanup;

@@ -12,6 +12,8 @@ struct change {
     struct almanac *almanac;
     int64_t *touched;
     size_t touched_count;
+    struct notice *notice;
+    size_t notices;
     bool short_of_memory;
 };
 
@@ -28,6 +30,7 @@ void change_free(struct change *change) {
     if (!change)
         return;
     free(change->touched);
+    free(change->notice);
     free(change);
 }
 
@@ -53,6 +56,29 @@ void change_touch(struct change *change, int64_t day) {
     change->touched[change->touched_count++] = day;
 }
 
+void change_notice(struct change *change, const struct notice *notice) {
+    struct notice *grown = array_room(change->notice, change->notices, sizeof *notice, NULL);
+    if (!grown)
+        return;
+    change->notice = grown;
+    change->notice[change->notices++] = *notice;
+}
+
+size_t change_notices(const struct change *change, const struct notice **out) {
+    *out = change->notice;
+    return change->notices;
+}
+
+/* The room stays as it was made for more: to cut it would confuse array_room. */
+void change_unsay(struct change *change, size_t count) {
+    change->notices = count;
+}
+
+size_t change_touched(const struct change *change, const int64_t **out) {
+    *out = change->touched;
+    return change->touched_count;
+}
+
 int change_settle(struct change *change, struct err *err) {
     if (change->short_of_memory)
         return err_set(err, ERR_INTERNAL, NULL, "out of memory");
@@ -66,6 +92,9 @@ void change_forget(struct change *change) {
     free(change->touched);
     change->touched = NULL;
     change->touched_count = 0;
+    free(change->notice);
+    change->notice = NULL;
+    change->notices = 0;
     change->short_of_memory = false;
 }
 

@@ -12,6 +12,7 @@
 
 #include "server/base/err.h"
 #include "server/rules/almanac.h"
+#include "server/rules/notice.h"
 #include "server/store/db.h"
 
 struct change;
@@ -30,10 +31,21 @@ struct almanac *change_almanac(struct change *change);
  * change_settle, however often the day is named. */
 void change_touch(struct change *change, int64_t day);
 
+/* Keeps a notice (copied) for those who watch, who hear of it after the commit. One
+ * that does not fit in memory is lost to them: they see it when they look again. */
+void change_notice(struct change *change, const struct notice *notice);
+
+/* How many there are; and forgets those beyond the first so many: of work undone. */
+size_t change_notices(const struct change *change, const struct notice **out);
+void change_unsay(struct change *change, size_t count);
+
+/* The days touched. */
+size_t change_touched(const struct change *change, const int64_t **out);
+
 /* Makes the results of the touched days anew. Called once before the commit. */
 int change_settle(struct change *change, struct err *err) __attribute__((warn_unused_result));
 
-/* Forgets the touched days: after a commit or a rollback. */
+/* Forgets the touched days and the notices: after a commit or a rollback. */
 void change_forget(struct change *change);
 
 /* One piece of work in a transaction of its own, on this thread: for commands

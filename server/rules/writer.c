@@ -16,6 +16,9 @@ struct writer {
     struct db *db; /* owned */
     struct change *change;
     pthread_t thread;
+    pthread_mutex_t telling;
+    writer_told told; /* NULL: nobody is told; with its context under telling */
+    void *told_context;
 };
 
 /* A batch on its way: which jobs their own rule undid. */
@@ -50,10 +53,13 @@ static int work_off(struct writer *writer, struct batch *batch, struct err *err)
     for (int i = 0; i < batch->count; i++) {
         if (db_savepoint(writer->db, err))
             return -1;
+        const struct notice *said;
+        size_t said_before = change_notices(writer->change, &said);
         batch->undone[i] = batch->job[i]->work(writer->change, batch->job[i]->context) != 0;
-        if (batch->undone[i])
+        if (batch->undone[i]) {
             db_savepoint_undo(writer->db);
-        else if (db_savepoint_keep(writer->db, err))
+            change_unsay(writer->change, said_before);
+        } else if (db_savepoint_keep(writer->db, err))
             return -1;
     }
     return change_settle(writer->change, err) || db_commit(writer->db, err) ? -1 : 0;
@@ -78,6 +84,13 @@ static void count(struct writer *writer, const struct batch *batch, bool committ
     pthread_mutex_unlock(&writer->lock);
 }
 
+static void tell(struct writer *writer) {
+    pthread_mutex_lock(&writer->telling);
+    if (writer->told)
+        writer->told(writer->told_context, writer->change);
+    pthread_mutex_unlock(&writer->telling);
+}
+
 static void *run(void *argument) {
     struct writer *writer = argument;
     struct batch batch;
@@ -87,7 +100,8 @@ static void *run(void *argument) {
         if (!committed) {
             db_rollback(writer->db);
             log_line(NOONARC_LOG_ERROR, "writer: batch of %d lost: %s", batch.count, err.text);
-        }
+        } else
+            tell(writer);
         change_forget(writer->change);
         count(writer, &batch, committed);
         for (int i = 0; i < batch.count; i++)
@@ -105,7 +119,9 @@ int writer_new(struct db *write, struct almanac *almanac, struct writer **out, s
     writer->change = change;
     pthread_mutex_init(&writer->lock, NULL);
     pthread_cond_init(&writer->more, NULL);
+    pthread_mutex_init(&writer->telling, NULL);
     if (pthread_create(&writer->thread, NULL, run, writer) != 0) {
+        pthread_mutex_destroy(&writer->telling);
         pthread_cond_destroy(&writer->more);
         pthread_mutex_destroy(&writer->lock);
         goto cleanup;
@@ -126,11 +142,19 @@ void writer_free(struct writer *writer) {
     pthread_cond_signal(&writer->more);
     pthread_mutex_unlock(&writer->lock);
     pthread_join(writer->thread, NULL);
+    pthread_mutex_destroy(&writer->telling);
     pthread_cond_destroy(&writer->more);
     pthread_mutex_destroy(&writer->lock);
     change_free(writer->change);
     db_close(writer->db);
     free(writer);
+}
+
+void writer_tell(struct writer *writer, writer_told told, void *context) {
+    pthread_mutex_lock(&writer->telling);
+    writer->told = told;
+    writer->told_context = context;
+    pthread_mutex_unlock(&writer->telling);
 }
 
 int writer_submit(struct writer *writer, struct job *job, struct err *err) {

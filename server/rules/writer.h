@@ -42,6 +42,12 @@ int writer_submit(struct writer *writer, struct job *job, struct err *err)
 int writer_call(struct writer *writer, change_work work, void *context, struct err *err)
     __attribute__((warn_unused_result));
 
+/* Who is told of each commit, on the writer's thread, after it and before done of
+ * its jobs: the change holds the notices and the days touched. NULL: nobody; then
+ * the one before is not called any more when this returns. */
+typedef void (*writer_told)(void *context, const struct change *change);
+void writer_tell(struct writer *writer, writer_told told, void *context);
+
 struct writer_counts {
     int64_t batches;            /* transactions committed */
     int64_t jobs;               /* jobs committed */

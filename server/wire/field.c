@@ -10,6 +10,7 @@
 #include "server/base/instant.h"
 #include "server/science/gnomon.h"
 #include "server/wire/records.h"
+#include "server/wire/sky.h"
 #include "server/wire/utf8.h"
 #include "server/wire/zone.h"
 
@@ -26,6 +27,7 @@ bool field_is_text(enum field_kind kind) {
     case FIELD_DATE:
     case FIELD_INSTANT:
     case FIELD_EDGE:
+    case FIELD_SKY:
         return true;
     case FIELD_REAL:
     case FIELD_RUN_ID:
@@ -136,6 +138,14 @@ int field_set_text(const struct field *field, const char *value, size_t length, 
                            "the edge is umbra (end of full shadow), penumbra (last trace) or "
                            "centre");
         memcpy(destination(field, record), &edge, sizeof edge);
+        return 0;
+    }
+    case FIELD_SKY: {
+        enum sky sky;
+        if (!sky_parse(value, &sky))
+            return err_set(err, ERR_OUT_OF_RANGE, place,
+                           "the sky is clear, broken, overcast or gone_home");
+        memcpy(destination(field, record), &sky, sizeof sky);
         return 0;
     }
     case FIELD_REAL:

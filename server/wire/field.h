@@ -21,6 +21,7 @@ enum field_kind {
     FIELD_DATE,    /* int32_t days since 1970-01-01 */
     FIELD_INSTANT, /* double seconds since 1970-01-01 UTC */
     FIELD_EDGE,    /* enum edge */
+    FIELD_SKY,     /* enum sky */
     FIELD_OBJECT,  /* inner table, destination at offset */
     FIELD_LIST,    /* min..max objects of the inner table, or single values when the inner
                       table has one row without a key; stride bytes apart from offset;
@@ -76,5 +77,6 @@ extern const struct field_table site_fields;
 extern const struct field_table day_fields;
 extern const struct field_table run_fields;
 extern const struct field_table reading_row_fields;
+extern const struct field_table sky_fields;
 
 #endif

@@ -99,4 +99,7 @@ static const struct field reading_row_rows[] = {
     {"shadow_mm", FIELD_REAL,    true, AT(ROW, reading.shadow_m), LENGTH_MM(SHADOW_MAX_MM)},
 };
 const struct field_table reading_row_fields = {"a row of readings", reading_row_rows, COUNT(reading_row_rows)};
+
+static const struct field sky_rows[] = {{"sky", FIELD_SKY, true, .offset = 0}};
+const struct field_table sky_fields = {"a report of the sky", sky_rows, COUNT(sky_rows)};
 /* clang-format on */

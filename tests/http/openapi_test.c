@@ -268,6 +268,14 @@ static void answers_are_as_described(void **state) {
          north.code, run.bytes, 201},
         {"POST", API "/days/{day}/sites/{site}/runs", API "/days/" DAY "/sites/causse-school/runs",
          north.code, "{}", 422},
+        {"PUT", API "/days/{day}/sites/{site}/sky", API "/days/" DAY "/sites/causse-school/sky",
+         north.code, "{\"sky\":\"broken\"}", 200},
+        {"PUT", API "/days/{day}/sites/{site}/sky", API "/days/" DAY "/sites/causse-school/sky",
+         north.code, "{\"sky\":\"sunny\"}", 422},
+        {"GET", API "/days/{day}/sky", API "/days/" DAY "/sky", NULL, NULL, 200},
+        {"GET", API "/days/{day}/sky.csv", API "/days/" DAY "/sky.csv", NULL, NULL, 200},
+        {"GET", API "/days/{day}/live", API "/days/" DAY "/live?for_s=1", NULL, NULL, 200},
+        {"GET", API "/days/{day}/live", API "/days/nowhere/live", NULL, NULL, 404},
         {"POST", API "/days/{day}/readings.csv", API "/days/" DAY "/readings.csv", served.organiser,
          "site,utc,shadow_mm\n"
          /* Tell School, 1.5 m: 36.4 + 0.14 - 0.28 degrees of zenith distance at noon */

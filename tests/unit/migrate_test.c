@@ -120,7 +120,7 @@ static void our_own_steps_apply_to_an_empty_store(void **state) {
     struct err err = {0};
     assert_true(migrations_count > 0);
     for (int i = 0; i < migrations_count; i++)
-        assert_int_equal(migrations[i].number, i + 1);
+        assert_true(migrations[i].number > (i == 0 ? 0 : migrations[i - 1].number));
     assert_int_equal(apply(db, migrations, migrations_count, &err), migrations_count);
     assert_int_equal(migrate_verify(db, migrations, migrations_count, &err), 0);
 }
