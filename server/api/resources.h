@@ -45,4 +45,8 @@ api_write put_sky;
 api_read get_pairs, get_pairs_csv, get_site_pairs, get_result, get_leaderboard, get_reductions_csv,
     get_line_csv;
 
+/* reviews.c */
+api_read get_day_review, get_run_reviews, post_run_reviews_check;
+api_write post_run_reviews;
+
 #endif

@@ -76,23 +76,15 @@ int get_result(const struct lookup *lookup, struct exchange *exchange, struct er
 int get_leaderboard(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
     struct page page;
     struct board board;
+    struct left_out_counts left_out;
     struct json_writer json;
     if (request_page(&exchange->request, &page, err) != 0 ||
-        board_make(lookup->db, exchange->request.param[0], page.limit, &board, err) != 0)
+        board_of_day(lookup->db, exchange->request.param[0], page.limit, &board, &left_out, err) !=
+            0)
         return -1;
     render_json(&exchange->response, &json);
-    json_write_array(&json, "pairs");
-    for (size_t i = 0; i < board.pairs_count; i++)
-        record_write_leader_pair(&json, NULL, &board.pairs[i]);
-    json_write_end(&json);
-    json_write_array(&json, "sites");
-    for (size_t i = 0; i < board.sites_count; i++)
-        record_write_leader_site(&json, NULL, &board.sites[i]);
-    json_write_end(&json);
-    json_write_array(&json, "honesty");
-    for (size_t i = 0; i < board.honesty_count; i++)
-        record_write_honesty(&json, NULL, &board.honesty[i]);
-    json_write_end(&json);
+    board_write(&json, &board);
+    record_write_left_out_counts(&json, "left_out_counts", &left_out);
     json_write_end(&json);
     board_release(&board);
     return 0;

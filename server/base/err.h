@@ -22,6 +22,7 @@
     X(ERR_RUN_EXISTS, "run_exists", 409, "the site has a run on that day")                         \
     X(ERR_RUN_NOT_CURRENT, "run_not_current", 409, "the run was corrected or withdrawn")           \
     X(ERR_NOT_TAKING_PART, "not_taking_part", 409, "the site does not take part in that day")      \
+    X(ERR_NOTHING_ASKED, "nothing_asked", 409, "nothing was asked about that run")                 \
     X(ERR_BODY_TOO_LARGE, "body_too_large", 413, "the body is too large")                          \
     X(ERR_MEDIA_TYPE, "unsupported_media_type", 415, "the body is of the wrong kind")              \
     X(ERR_MISSING_FIELD, "missing_field", 422, "a field is missing")                               \

@@ -65,6 +65,11 @@ const struct route routes[] = {
     {METHOD_GET, API "/audit.csv", CALLER_ORGANISER, BODY_NONE, "",
      get_audit_csv, NULL, NULL, "The same as a spreadsheet, all of it."},
 
+    {METHOD_GET, API "/days/{day}/review", CALLER_ORGANISER, BODY_NONE, PAGED " status",
+     get_day_review, NULL, NULL, "Runs to look at, and why, by site."},
+    {METHOD_GET, API "/runs/{id}/reviews", CALLER_ANYONE, BODY_NONE, "",
+     get_run_reviews, NULL, NULL, "What was said about a run, oldest first."},
+
     {METHOD_POST, API "/sites", CALLER_ANYONE, BODY_JSON, "",
      post_sites_check, post_sites, NULL, "Register a site."},
     {METHOD_POST, API "/sites.csv", CALLER_ORGANISER, BODY_CSV, "",
@@ -85,6 +90,8 @@ const struct route routes[] = {
      post_readings_csv_check, post_readings_csv, NULL, "Hand in a whole day's readings from a spreadsheet."},
     {METHOD_POST, API "/days/{day}/sites/{site}/runs", CALLER_CLASS, BODY_JSON, "",
      post_runs_check, post_runs, NULL, "Hand in a run, or correct one."},
+    {METHOD_POST, API "/runs/{id}/reviews", CALLER_SCHOOL, BODY_JSON, "",
+     post_run_reviews_check, post_run_reviews, NULL, "Ask about a run, answer, exclude it, or accept it."},
     {METHOD_DELETE, API "/runs/{id}", CALLER_SCHOOL, BODY_NONE, "reason",
      delete_run_check, delete_run, NULL, "Withdraw a run."},
 

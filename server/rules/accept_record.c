@@ -64,7 +64,7 @@ int accept_record(struct change *change, const struct accept_record *record,
     struct db *db = change_db(change);
     struct left_out_record left_out[RUN_READINGS_MAX];
     struct reduction_record reduction;
-    struct noon_row noon;
+    struct day_noon noon;
     struct pair_record *pairs = NULL;
     size_t count = 0;
     struct text text;

@@ -7,8 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "server/rules/day_noons.h"
 #include "server/science/sun.h"
+#include "server/store/review_rows.h"
 #include "server/wire/record_read.h"
 #include "server/wire/record_write.h"
 
@@ -41,7 +41,7 @@ int derive_reduce(struct almanac *almanac, const struct place *place, const stru
 }
 
 bool derive_forms(const struct derived_run *run, struct left_out_record *left_out,
-                  struct reduction_record *record, struct noon_row *noon, struct text *text) {
+                  struct reduction_record *record, struct day_noon *noon, struct text *text) {
     const struct site_record *site = &run->site->record;
     struct json_writer json;
     reduction_record_make(site->site, run->day_id, run->run, run->sent, run->reduction, left_out,
@@ -50,16 +50,16 @@ bool derive_forms(const struct derived_run *run, struct left_out_record *left_ou
     record_write_reduction(&json, NULL, record);
     if (run->reduction->status != REDUCE_OK)
         return false;
-    noon->day = run->day;
+    noon->readings_left_out = run->reduction->left_outs;
     memcpy(noon->site, site->site, sizeof noon->site);
     noon->expected_deg = run->reduction->noon.noon_angle_deg;
     noon_result_make(run->site->id, &site->place, run->sent->gnomon.edge, run->reduction,
                      &noon->noon);
-    return run->is_current;
+    return run->is_current && !run->is_excluded;
 }
 
 int derive_put_reduction(struct db *db, const struct derived_run *run,
-                         const struct reduction_record *record, const struct noon_row *noon,
+                         const struct reduction_record *record, const struct day_noon *noon,
                          const struct text *text, struct err *err) {
     const struct place *place = &run->site->record.place;
     if (text->failed)
@@ -69,6 +69,7 @@ int derive_put_reduction(struct db *db, const struct derived_run *run,
         .day = run->day,
         .site = run->site->id,
         .is_current = run->is_current,
+        .is_excluded = run->is_excluded,
         .lat_deg = place->lat_deg,
         .lon_deg = place->lon_deg,
         .meridian_m = meridian_distance_m(place->lat_deg),
@@ -80,7 +81,11 @@ int derive_put_reduction(struct db *db, const struct derived_run *run,
         .body = text->bytes,
         .body_length = text->length,
     };
-    return reduction_rows_put(db, &row, err);
+    struct flag_record flags[FLAGS_MAX];
+    int flag_count = flags_of_reduction(record, flags);
+    return reduction_rows_put(db, &row, err) || flag_rows_put(db, run->run, flags, flag_count, err)
+               ? -1
+               : 0;
 }
 
 int derive_run(struct db *db, struct almanac *almanac, const struct run_row *run,
@@ -98,6 +103,9 @@ int derive_run(struct db *db, struct almanac *almanac, const struct run_row *run
         goto cleanup;
     }
     struct err ours = {0};
+    bool excluded;
+    if (review_rows_excluded(db, run->id, &excluded, err))
+        goto cleanup;
     if (record_read_run(run->body, run->body_length, &work->sent, &ours)) {
         err_set(err, ERR_STORAGE, NULL, "run %lld cannot be read: %s", (long long)run->id,
                 ours.text);
@@ -111,9 +119,10 @@ int derive_run(struct db *db, struct almanac *almanac, const struct run_row *run
                                   .site = site,
                                   .sent = &work->sent.run,
                                   .reduction = &work->reduction,
-                                  .is_current = run_row_is_current(run)};
+                                  .is_current = run_row_is_current(run),
+                                  .is_excluded = excluded};
     struct reduction_record record;
-    struct noon_row noon;
+    struct day_noon noon;
     derive_forms(&derived, work->left_out, &record, &noon, &text);
     result = derive_put_reduction(db, &derived, &record, record.status == REDUCE_OK ? &noon : NULL,
                                   &text, err);
@@ -125,7 +134,7 @@ cleanup:
 
 /* The noons within the tolerance, across +-180 too. */
 static int neighbours(struct db *db, const struct day_row *day, double lon_deg,
-                      struct noon_row **out, size_t *count, struct err *err) {
+                      struct day_noon **out, size_t *count, struct err *err) {
     double reach = day->record.lon_tolerance_deg + WINDOW_SLACK_DEG;
     double low = lon_deg - reach, high = lon_deg + reach;
     if (reduction_rows_between(db, day->id, low, high, out, count, err))
@@ -137,10 +146,10 @@ static int neighbours(struct db *db, const struct day_row *day, double lon_deg,
     return 0;
 }
 
-int derive_pairs(struct db *db, const struct day_row *day, const struct noon_row *noon,
+int derive_pairs(struct db *db, const struct day_row *day, const struct day_noon *noon,
                  struct pair_record **out, size_t *count, struct err *err) {
     struct pair_rules rules = day_noons_rules(&day->record);
-    struct noon_row *near = NULL;
+    struct day_noon *near = NULL;
     size_t near_count = 0, n = 0;
     struct pair_record *pairs = NULL;
     int result = -1;

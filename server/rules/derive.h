@@ -15,6 +15,7 @@
 #include "server/store/reduction_rows.h"
 #include "server/store/run_rows.h"
 #include "server/store/site_rows.h"
+#include "server/wire/day_noons.h"
 
 /* The date, by the site's meridian, of the noon a run belongs to: the one nearest
  * its median reading. The run has a reading. */
@@ -32,17 +33,18 @@ struct derived_run {
     const struct run *sent;
     const struct reduction *reduction;
     bool is_current;
+    bool is_excluded; /* by an organiser */
 };
 
 /* The reduction in the forms the store and the answer need. text is initialised by
  * the caller and gets the JSON; left_out has room for RUN_READINGS_MAX. noon is
  * filled, and true returned, when the reduction counts. */
 bool derive_forms(const struct derived_run *run, struct left_out_record *left_out,
-                  struct reduction_record *record, struct noon_row *noon, struct text *text);
+                  struct reduction_record *record, struct day_noon *noon, struct text *text);
 
 /* Writes the reduction (forms made by derive_forms; noon NULL unless it counts). */
 int derive_put_reduction(struct db *db, const struct derived_run *run,
-                         const struct reduction_record *record, const struct noon_row *noon,
+                         const struct reduction_record *record, const struct day_noon *noon,
                          const struct text *text, struct err *err)
     __attribute__((warn_unused_result));
 
@@ -52,18 +54,22 @@ int derive_run(struct db *db, struct almanac *almanac, const struct run_row *run
 
 /* The pairs a noon makes with the noons that count on its day, itself apart. Looks
  * only at neighbours by longitude, along an index. *out is to be freed. */
-int derive_pairs(struct db *db, const struct day_row *day, const struct noon_row *noon,
+int derive_pairs(struct db *db, const struct day_row *day, const struct day_noon *noon,
                  struct pair_record **out, size_t *count, struct err *err)
     __attribute__((warn_unused_result));
 
 /* Sorts pairs most certain first, those without a sigma last. */
 void derive_sort_pairs(struct pair_record *pairs, size_t count);
 
-/* Combines noons that come in the order of their identifiers; a point's key is its
- * noon's place in rows, its left_out tells whether that noon belongs to the line.
- * *out is the caller's. */
-int derive_points(const struct noon_row *rows, size_t count, struct combine_point **out,
-                  struct combined *combined, struct err *err) __attribute__((warn_unused_result));
+/* All noons that count of a day, with who is whose neighbour. */
+int derive_noons(struct db *db, const struct day_row *day, struct day_noons *out, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* What was left out of a day before its noons were combined (off_the_line stays 0).
+ * *exclusions, by site and counts' excluded of them, is to be freed, also on failure. */
+int derive_left_out(struct db *db, int64_t day, const struct day_noon *noons, size_t count,
+                    struct exclusion_record **exclusions, struct left_out_counts *out,
+                    struct err *err) __attribute__((warn_unused_result));
 
 /* The combined result of a day as JSON, appended to out. */
 int derive_result_json(struct db *db, int64_t day, struct text *out, struct err *err)

@@ -3,91 +3,71 @@
  * store. Sites are taken by identifier, so the order in which they came cannot
  * show in the last digit. */
 #include <stdlib.h>
-#include <string.h>
 
 #include "server/rules/derive.h"
 #include "server/store/derived_rows.h"
-#include "server/wire/noons.h"
+#include "server/store/review_rows.h"
+#include "server/wire/combination.h"
 #include "server/wire/record_write.h"
 
 #define RESULT_JSON_MAX (64u << 20)
 
-static size_t off_line(const struct noon_row *rows, const struct combine_point *points,
-                       size_t count, struct off_line_record *out) {
-    size_t n = 0;
-    for (size_t i = 0; i < count; i++) {
-        if (!points[i].left_out)
-            continue;
-        memcpy(out[n].site, rows[points[i].key].site, sizeof out[n].site);
-        out[n].residual_deg = points[i].residual_deg;
-        out[n].residual_sigma = points[i].residual_deg / points[i].sigma_deg;
-        n++;
-    }
-    return n;
+int derive_noons(struct db *db, const struct day_row *day, struct day_noons *out, struct err *err) {
+    const struct pair_rules rules = day_noons_rules(&day->record);
+    struct day_noon *noons;
+    size_t count;
+    if (reduction_rows_of_day(db, day->id, &noons, &count, err))
+        return -1;
+    return day_noons_make(&rules, noons, count, out, err);
 }
 
-static size_t influences(const struct noon_row *rows, const struct combine_point *points,
-                         size_t count, struct influence_record out[INFLUENCES_MAX]) {
-    size_t moving[INFLUENCES_MAX] = {0};
-    size_t n = noons_influential(points, count, INFLUENCES_MAX, moving);
-    for (size_t i = 0; i < n; i++) {
-        const struct combine_point *point = &points[moving[i]];
-        memcpy(out[i].site, rows[point->key].site, sizeof out[i].site);
-        out[i].influence_km = point->influence_km;
-    }
-    return n;
-}
-
-int derive_points(const struct noon_row *rows, size_t count, struct combine_point **out,
-                  struct combined *combined, struct err *err) {
-    struct noon_result *noons = calloc(count + 1, sizeof *noons);
-    struct combine_point *points = calloc(count + 1, sizeof *points);
-    int result = -1;
-    if (!noons || !points) {
-        err_set(err, ERR_INTERNAL, NULL, "out of memory");
-        goto cleanup;
-    }
-    for (size_t i = 0; i < count; i++) {
-        noons[i] = rows[i].noon;
-        noons[i].key = (int64_t)i; /* its rank among the identifiers */
-    }
-    if (noons_combine(noons, count, points, combined, err))
-        goto cleanup;
-    *out = points;
-    points = NULL;
-    result = 0;
-cleanup:
-    free(points);
-    free(noons);
-    return result;
+int derive_left_out(struct db *db, int64_t day, const struct day_noon *noons, size_t count,
+                    struct exclusion_record **exclusions, struct left_out_counts *out,
+                    struct err *err) {
+    struct left_out_counts counts = {0};
+    size_t excluded;
+    if (review_rows_exclusions(db, day, exclusions, &excluded, err) ||
+        derived_rows_left_out(db, day, &counts.withdrawn, &counts.unusable, err))
+        return -1;
+    counts.excluded = (int)excluded;
+    counts.unusable -= counts.excluded;
+    for (size_t i = 0; i < count; i++)
+        counts.readings += noons[i].readings_left_out;
+    *out = counts;
+    return 0;
 }
 
 int derive_result_json(struct db *db, int64_t day, struct text *out, struct err *err) {
-    struct noon_row *rows = NULL;
-    struct combine_point *points = NULL;
-    struct off_line_record *left_out = NULL;
-    struct influence_record influence[INFLUENCES_MAX];
-    struct combined combined;
+    struct day_noon *noons = NULL;
+    struct combination combination = {0};
+    struct exclusion_record *exclusions = NULL;
+    struct left_out_counts counts;
     size_t count = 0;
     int result = -1;
-    if (reduction_rows_of_day(db, day, &rows, &count, err))
+    if (reduction_rows_of_day(db, day, &noons, &count, err))
         return -1;
-    if (derive_points(rows, count, &points, &combined, err))
+    if (combination_make(noons, count, &combination, err) ||
+        derive_left_out(db, day, noons, count, &exclusions, &counts, err))
         goto cleanup;
-    left_out = calloc(count + 1, sizeof *left_out);
-    if (!left_out) {
-        err_set(err, ERR_INTERNAL, NULL, "out of memory");
-        goto cleanup;
-    }
+    counts.off_the_line = combination.combined.left_out;
+    const struct combined_record record = {
+        .combined = &combination.combined,
+        .off_line = combination.off_line,
+        .off_lines = combination.off_lines,
+        .influence = combination.influence,
+        .influences = combination.influences,
+        .counts = &counts,
+        .exclusion = exclusions,
+        .exclusions = (size_t)counts.excluded,
+    };
     struct json_writer json;
     json_write_init(&json, out);
-    record_write_combined(&json, NULL, &combined, left_out, off_line(rows, points, count, left_out),
-                          influence, influences(rows, points, count, influence));
+    record_write_combined(&json, NULL, &record);
     result = out->failed ? err_set(err, ERR_INTERNAL, NULL, "the result does not fit") : 0;
 cleanup:
-    free(left_out);
-    free(points);
-    free(rows);
+    free(exclusions);
+    combination_release(&combination);
+    free(noons);
     return result;
 }
 

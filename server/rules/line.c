@@ -8,18 +8,18 @@
 #include "server/rules/derive.h"
 #include "server/rules/lookup.h"
 #include "server/store/reduction_rows.h"
+#include "server/wire/combination.h"
 
 int line_points(struct db *db, const char *day, struct line_record **out, size_t *count,
                 struct err *err) {
     struct day_row row;
-    struct noon_row *noons = NULL;
-    struct combine_point *points = NULL;
+    struct day_noon *noons = NULL;
     struct line_record *records = NULL;
-    struct combined combined;
+    struct combination combination = {0};
     size_t n = 0;
     int result = -1;
     if (lookup_day(db, day, &row, err) || reduction_rows_of_day(db, row.id, &noons, &n, err) ||
-        derive_points(noons, n, &points, &combined, err))
+        combination_make(noons, n, &combination, err))
         goto cleanup;
     records = calloc(n + 1, sizeof *records);
     if (!records) {
@@ -27,9 +27,9 @@ int line_points(struct db *db, const char *day, struct line_record **out, size_t
         goto cleanup;
     }
     for (size_t i = 0; i < n; i++) {
-        const struct combine_point *point = &points[i];
+        const struct combine_point *point = &combination.point[i];
         struct line_record *record = &records[i];
-        bool same_noon = i > 0 && point->group == points[i - 1].group;
+        bool same_noon = i > 0 && point->group == combination.point[i - 1].group;
         memcpy(record->site, noons[point->key].site, sizeof record->site);
         record->noon = i == 0 ? 1 : records[i - 1].noon + !same_noon;
         record->meridian_km = point->meridian_km;
@@ -44,7 +44,7 @@ int line_points(struct db *db, const char *day, struct line_record **out, size_t
     result = 0;
 cleanup:
     free(records);
-    free(points);
+    combination_release(&combination);
     free(noons);
     return result;
 }

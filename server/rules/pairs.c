@@ -6,7 +6,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "server/rules/day_noons.h"
 #include "server/rules/derive.h"
 #include "server/rules/list.h"
 #include "server/rules/lookup.h"
@@ -50,7 +49,7 @@ static int collect(struct day_noons *noons, const char *site1, const char *site2
         const size_t *later;
         size_t count = day_noons_later(noons, i, &later);
         for (size_t k = 0; k < count; k++) {
-            const struct noon_row *other = &noons->noon[later[k]];
+            const struct day_noon *other = &noons->noon[later[k]];
             struct pair_record *grown;
             if (started && strcmp(other->site, site2) <= 0)
                 continue;
@@ -74,7 +73,7 @@ int pair_list(struct db *db, const char *day, const char *after, size_t limit,
     struct day_row row;
     char site1[ID_MAX + 1] = "", site2[ID_MAX + 1] = "";
     if (lookup_day(db, day, &row, err) || read_cursor(after, site1, site2, err) ||
-        day_noons_load(db, &row, &noons, err))
+        derive_noons(db, &row, &noons, err))
         return -1;
     int result = collect(&noons, site1, site2, list_ask(limit), &page, err);
     day_noons_release(&noons);
@@ -95,7 +94,7 @@ int pair_list_of_site(struct db *db, const char *day, const char *site, size_t l
     struct pair_page page = {0};
     struct day_row day_row;
     struct site_row site_row;
-    struct noon_row noon;
+    struct day_noon noon;
     if (lookup_day(db, day, &day_row, err) || lookup_site(db, site, &site_row, err))
         return -1;
     enum found found = reduction_rows_of_site(db, day_row.id, site_row.id, &noon, err);

@@ -2,7 +2,7 @@
 /* pairs: which sites of a day belong together, and what each pair measured. There
  * is a pair of any two current, usable runs of one noon within the day's longitude
  * tolerance; its status says whether it counts. Pairs are made when asked for, see
- * day_noons.h. */
+ * wire/day_noons.h. */
 #ifndef NOONARC_PAIRS_H
 #define NOONARC_PAIRS_H
 

@@ -5,7 +5,6 @@
 
 #include <stdlib.h>
 
-#include "server/rules/day_noons.h"
 #include "server/rules/derive.h"
 #include "server/store/derived_rows.h"
 
@@ -37,7 +36,7 @@ static int reduce_all(struct change *change, struct rebuild_counts *counts, stru
 
 static int count_pairs(struct db *db, const struct day_row *day, size_t *pairs, struct err *err) {
     struct day_noons noons;
-    if (day_noons_load(db, day, &noons, err))
+    if (derive_noons(db, day, &noons, err))
         return -1;
     for (size_t i = 0; i < noons.count; i++) {
         const size_t *later;

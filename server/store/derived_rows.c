@@ -36,6 +36,33 @@ enum found derived_rows_result(struct db *db, int64_t day, struct text *out, str
     return step == STEP_ROW ? FOUND_ONE : step == STEP_DONE ? FOUND_NONE : FOUND_FAILED;
 }
 
+static int count_of_day(struct db *db, const char *sql, int64_t day, int *out, struct err *err) {
+    struct statement *statement;
+    if (db_prepare(db, sql, &statement, err))
+        return -1;
+    bind_int(statement, 1, day);
+    enum step step = statement_step(statement, err);
+    if (step == STEP_ROW)
+        *out = (int)column_int(statement, 0);
+    statement_done(statement);
+    return step == STEP_ROW ? 0 : -1;
+}
+
+int derived_rows_left_out(struct db *db, int64_t day, int *withdrawn, int *not_counting,
+                          struct err *err) {
+    return count_of_day(db,
+                        "SELECT COUNT(*) FROM withdrawal w JOIN run r ON r.id = w.run "
+                        "WHERE r.day = $1 AND NOT EXISTS (SELECT 1 FROM run n "
+                        "WHERE n.day = r.day AND n.site = r.site AND n.id > r.id)",
+                        day, withdrawn, err) ||
+                   count_of_day(db,
+                                "SELECT COUNT(*) FROM reduction WHERE day = $1 AND counts = 0 "
+                                "AND is_current = 1",
+                                day, not_counting, err)
+               ? -1
+               : 0;
+}
+
 int derived_rows_days(struct db *db, int64_t **out, size_t *count, struct err *err) {
     struct statement *statement;
     if (db_prepare(db, "SELECT DISTINCT day FROM run ORDER BY day", &statement, err))
@@ -61,7 +88,8 @@ int derived_rows_days(struct db *db, int64_t **out, size_t *count, struct err *e
 }
 
 int derived_rows_clear(struct db *db, struct err *err) {
-    return db_script(db, "DELETE FROM reduction; DELETE FROM day_result", err);
+    return db_script(db, "DELETE FROM reduction; DELETE FROM run_flag; DELETE FROM day_result",
+                     err);
 }
 
 static int count_of(struct db *db, const char *sql, size_t *out, struct err *err) {
@@ -78,6 +106,7 @@ static int count_of(struct db *db, const char *sql, size_t *out, struct err *err
 int derived_rows_remember(struct db *db, struct err *err) {
     return db_script(db,
                      "CREATE TEMPORARY TABLE old_reduction AS SELECT * FROM reduction;"
+                     "CREATE TEMPORARY TABLE old_run_flag AS SELECT * FROM run_flag;"
                      "CREATE TEMPORARY TABLE old_day_result AS SELECT * FROM day_result",
                      err);
 }
@@ -86,7 +115,8 @@ int derived_rows_differences(struct db *db, size_t *out, struct err *err) {
 #define LEFT_OVER(one, other)                                                                      \
     "SELECT COUNT(*) FROM (SELECT * FROM " one " EXCEPT SELECT * FROM " other ") AS d"
     static const char *const questions[] = {
-        LEFT_OVER("reduction", "old_reduction"), LEFT_OVER("old_reduction", "reduction"),
+        LEFT_OVER("reduction", "old_reduction"),   LEFT_OVER("old_reduction", "reduction"),
+        LEFT_OVER("run_flag", "old_run_flag"),     LEFT_OVER("old_run_flag", "run_flag"),
         LEFT_OVER("day_result", "old_day_result"), LEFT_OVER("old_day_result", "day_result")};
 #undef LEFT_OVER
     size_t sum = 0;

@@ -15,11 +15,16 @@ int derived_rows_put_result(struct db *db, int64_t day, const char *method, cons
 /* Appends the JSON of a day's result. */
 enum found derived_rows_result(struct db *db, int64_t day, struct text *out, struct err *err);
 
+/* Runs of a day that no figure is made from: those that their school withdrew and sent no
+ * other for, and current ones that do not count for whatever reason. */
+int derived_rows_left_out(struct db *db, int64_t day, int *withdrawn, int *not_counting,
+                          struct err *err) __attribute__((warn_unused_result));
+
 /* Days that have or had a run, by number. *out is to be freed. */
 int derived_rows_days(struct db *db, int64_t **out, size_t *count, struct err *err)
     __attribute__((warn_unused_result));
 
-/* Empties reduction and day_result. */
+/* Empties reduction, run_flag and day_result. */
 int derived_rows_clear(struct db *db, struct err *err) __attribute__((warn_unused_result));
 
 /* Inside one transaction: remembers the derived tables; later counts the rows that

@@ -32,7 +32,7 @@ int reduction_rows_put(struct db *db, const struct reduction_row *row, struct er
     bind_int(statement, 1, row->run);
     bind_int(statement, 2, row->day);
     bind_int(statement, 3, row->site);
-    bind_int(statement, 4, row->is_current && noon);
+    bind_int(statement, 4, row->is_current && !row->is_excluded && noon);
     bind_int(statement, 5, row->is_current);
     bind_text(statement, 6, reduce_status_name(record->status));
     bind_real(statement, 7, row->lat_deg);
@@ -62,14 +62,25 @@ int reduction_rows_retire(struct db *db, int64_t run, struct err *err) {
     return statement_run(statement, err);
 }
 
+int reduction_rows_let_count(struct db *db, int64_t run, bool counts, struct err *err) {
+    struct statement *statement;
+    const char *sql = counts ? "UPDATE reduction SET counts = is_current WHERE run = $1 "
+                               "AND noon_angle_deg IS NOT NULL"
+                             : "UPDATE reduction SET counts = 0 WHERE run = $1";
+    if (db_prepare(db, sql, &statement, err))
+        return -1;
+    bind_int(statement, 1, run);
+    return statement_run(statement, err);
+}
+
 #define NOON_SELECT                                                                                \
     "SELECT r.day, r.site, s.site, r.expected_deg, r.lat_deg, r.lon_deg, r.meridian_m, "           \
     "r.transit_utc_s, r.declination_deg, r.noon_angle_deg, r.sigma_deg, r.habit_sigma_deg, "       \
-    "r.edge FROM reduction r JOIN site s ON s.id = r.site WHERE r.day = $1 AND r.counts = 1 "
+    "r.edge, r.left_out FROM reduction r JOIN site s ON s.id = r.site WHERE r.day = $1 AND "       \
+    "r.counts = 1 "
 
-static void read_noon(struct statement *statement, struct noon_row *out) {
+static void read_noon(struct statement *statement, struct day_noon *out) {
     enum edge edge = EDGE_UMBRA;
-    out->day = column_int(statement, 0);
     column_copy(statement, 2, out->site, sizeof out->site);
     out->expected_deg = column_real(statement, 3);
     out->noon = (struct noon_result){0}; /* one noon a site on a day: nothing to share out */
@@ -84,13 +95,14 @@ static void read_noon(struct statement *statement, struct noon_row *out) {
     out->noon.habit_sigma_deg = column_real(statement, 11);
     edge_parse(column_text(statement, 12, NULL), &edge);
     out->noon.edge = edge;
+    out->readings_left_out = (int)column_int(statement, 13);
 }
 
-static int append_noons(struct statement *statement, struct noon_row **out, size_t *count,
+static int append_noons(struct statement *statement, struct day_noon **out, size_t *count,
                         struct err *err) {
     enum step step;
     while ((step = statement_step(statement, err)) == STEP_ROW) {
-        struct noon_row *grown = array_room(*out, *count, sizeof **out, err);
+        struct day_noon *grown = array_room(*out, *count, sizeof **out, err);
         if (!grown)
             break;
         *out = grown;
@@ -101,7 +113,7 @@ static int append_noons(struct statement *statement, struct noon_row **out, size
 }
 
 int reduction_rows_between(struct db *db, int64_t day, double low_deg, double high_deg,
-                           struct noon_row **out, size_t *count, struct err *err) {
+                           struct day_noon **out, size_t *count, struct err *err) {
     struct statement *statement;
     if (db_prepare(db, NOON_SELECT "AND r.lon_deg >= $2 AND r.lon_deg <= $3", &statement, err))
         return -1;
@@ -111,7 +123,7 @@ int reduction_rows_between(struct db *db, int64_t day, double low_deg, double hi
     return append_noons(statement, out, count, err);
 }
 
-enum found reduction_rows_of_site(struct db *db, int64_t day, int64_t site, struct noon_row *out,
+enum found reduction_rows_of_site(struct db *db, int64_t day, int64_t site, struct day_noon *out,
                                   struct err *err) {
     struct statement *statement;
     if (db_prepare(db, NOON_SELECT "AND r.site = $2 AND r.is_current = 1", &statement, err))
@@ -125,10 +137,10 @@ enum found reduction_rows_of_site(struct db *db, int64_t day, int64_t site, stru
     return step == STEP_ROW ? FOUND_ONE : step == STEP_DONE ? FOUND_NONE : FOUND_FAILED;
 }
 
-int reduction_rows_of_day(struct db *db, int64_t day, struct noon_row **out, size_t *count,
+int reduction_rows_of_day(struct db *db, int64_t day, struct day_noon **out, size_t *count,
                           struct err *err) {
     struct statement *statement;
-    struct noon_row *items = NULL;
+    struct day_noon *items = NULL;
     size_t n = 0;
     if (db_prepare(db, NOON_SELECT "ORDER BY s.site", &statement, err))
         return -1;

@@ -12,6 +12,7 @@
 struct reduction_row {
     int64_t run, day, site;
     bool is_current;
+    bool is_excluded;        /* by an organiser: does not count */
     double lat_deg, lon_deg; /* of the site as it was reduced */
     double meridian_m;
     double gnomon_mm;
@@ -31,26 +32,24 @@ int reduction_rows_put(struct db *db, const struct reduction_row *row, struct er
 int reduction_rows_retire(struct db *db, int64_t run, struct err *err)
     __attribute__((warn_unused_result));
 
-/* A noon that counts: current, and reduced well. noon.key is the site's number. */
-struct noon_row {
-    int64_t day;
-    char site[ID_MAX + 1];
-    double expected_deg;
-    struct noon_result noon;
-};
+/* Whether figures are made from the run: what is not current or has no noon angle
+ * never counts. */
+int reduction_rows_let_count(struct db *db, int64_t run, bool counts, struct err *err)
+    __attribute__((warn_unused_result));
 
-/* The noons that count of a day with low <= longitude <= high, in no order. *out is
+/* The noons that count of a day with low <= longitude <= high, in no order; the
+ * key of each is its site's number. *out is
  * appended to, *count is updated; *out is to be freed, also after a failure. */
 int reduction_rows_between(struct db *db, int64_t day, double low_deg, double high_deg,
-                           struct noon_row **out, size_t *count, struct err *err)
+                           struct day_noon **out, size_t *count, struct err *err)
     __attribute__((warn_unused_result));
 
 /* The noon of one site that counts on a day. */
-enum found reduction_rows_of_site(struct db *db, int64_t day, int64_t site, struct noon_row *out,
+enum found reduction_rows_of_site(struct db *db, int64_t day, int64_t site, struct day_noon *out,
                                   struct err *err);
 
 /* All noons that count of a day, by site identifier. *out is to be freed. */
-int reduction_rows_of_day(struct db *db, int64_t day, struct noon_row **out, size_t *count,
+int reduction_rows_of_day(struct db *db, int64_t day, struct day_noon **out, size_t *count,
                           struct err *err) __attribute__((warn_unused_result));
 
 /* The JSON of a run's reduction, appended to out. */

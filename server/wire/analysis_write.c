@@ -32,7 +32,11 @@ void analysis_write(const struct analysis *analysis, struct text *text) {
         write_refused(&json, &analysis->refused[i]);
     json_write_end(&json);
     json_write_bool(&json, "pairs_complete", analysis->pairs_complete);
-    record_write_combined(&json, "combined", &analysis->combined, analysis->off_line,
-                          analysis->off_lines, analysis->influence, analysis->influences);
+    const struct combined_record combined = {.combined = &analysis->combined,
+                                             .off_line = analysis->off_line,
+                                             .off_lines = analysis->off_lines,
+                                             .influence = analysis->influence,
+                                             .influences = analysis->influences};
+    record_write_combined(&json, "combined", &combined);
     json_write_end(&json);
 }

@@ -78,5 +78,6 @@ extern const struct field_table day_fields;
 extern const struct field_table run_fields;
 extern const struct field_table reading_row_fields;
 extern const struct field_table sky_fields;
+extern const struct field_table review_fields; /* review.h */
 
 #endif

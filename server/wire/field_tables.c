@@ -6,6 +6,7 @@
 
 #include "server/wire/field.h"
 #include "server/wire/records.h"
+#include "server/wire/review.h"
 
 #define COUNT(array) (sizeof(array) / sizeof(array)[0])
 #define AT(type, member) .offset = offsetof(type, member)
@@ -91,6 +92,13 @@ static const struct field run_rows[] = {
     {"supersedes",     FIELD_RUN_ID, false, AT(RUN, supersedes),         RANGE(1.0, RUN_ID_LAST, "")},
 };
 const struct field_table run_fields = {"a run", run_rows, COUNT(run_rows)};
+
+#define REVIEW struct review_body
+static const struct field review_rows[] = {
+    {"verdict", FIELD_TEXT, true, ROOM(REVIEW, verdict)},
+    {"reason",  FIELD_TEXT, true, ROOM(REVIEW, reason)},
+};
+const struct field_table review_fields = {"a review", review_rows, COUNT(review_rows)};
 
 #define ROW struct reading_row
 static const struct field reading_row_rows[] = {

@@ -50,13 +50,20 @@ void record_write_pair(struct json_writer *json, const char *key, const struct p
 
 /* {"circumference_km","sigma_km","internal_sigma_km","low_km","high_km","chi2","dof",
  *  "birge_ratio","median_km","median_low_km","median_high_km","sites","left_out":
- *  [{"site","reason":"off_the_line","residual_deg","residual_sigma"}],"influence":
- *  [{"site","influence_km"}],"days","status","handbook_km","local_km"}; days counts the
- *  noons (groups) used. */
+ *  [{"site","reason":"off_the_line","residual_deg","residual_sigma"}],"left_out_counts",
+ *  "excluded":[...] (these two not
+ * offline),"influence":[{"site","influence_km"}],"days","status","handbook_km","local_km"}; days
+ * counts the noons (groups) used. */
 void record_write_combined(struct json_writer *json, const char *key,
-                           const struct combined *combined, const struct off_line_record *left_out,
-                           size_t left_outs, const struct influence_record *influence,
-                           size_t influences);
+                           const struct combined_record *record);
+
+/* {"excluded","withdrawn","unusable","off_the_line","readings"}: how many. */
+void record_write_left_out_counts(struct json_writer *json, const char *key,
+                                  const struct left_out_counts *counts);
+
+/* {"site","run","reason","excluded_utc"}. */
+void record_write_exclusion(struct json_writer *json, const char *key,
+                            const struct exclusion_record *exclusion);
 
 /* {"place","site1","site2","circumference_km","sigma_km","error_percent","error_sigmas"} */
 void record_write_leader_pair(struct json_writer *json, const char *key,

@@ -10,24 +10,6 @@ static const char *reduction_status(const struct reduction_record *reduction) {
     return reduction->readings == 0 ? "no_readings" : reduce_status_name(reduction->status);
 }
 
-static const char *reduction_reason(const struct reduction_record *reduction) {
-    if (reduction->readings == 0)
-        return "there are no readings of this site";
-    switch (reduction->status) {
-    case REDUCE_OK:
-        break;
-    case REDUCE_TOO_FEW:
-        return "fewer than three readings are usable: a noon needs at least three";
-    case REDUCE_NOON_UNUSABLE:
-        return noon_status_text(reduction->noon_status);
-    case REDUCE_WRONG_TIME:
-        return "the readings are more than six hours from noon: check times and offsets from UTC";
-    case REDUCE_IMPLAUSIBLE:
-        return slip_text(reduction->run_slip);
-    }
-    return NULL;
-}
-
 static void write_budget(struct json_writer *json, const struct error_budget *budget) {
     json_write_object(json, "budget");
     json_write_real(json, "random_deg", budget->random_deg);
@@ -137,10 +119,40 @@ void record_write_pair(struct json_writer *json, const char *key,
     json_write_end(json);
 }
 
+void record_write_left_out_counts(struct json_writer *json, const char *key,
+                                  const struct left_out_counts *counts) {
+    json_write_object(json, key);
+    json_write_integer(json, "excluded", counts->excluded);
+    json_write_integer(json, "withdrawn", counts->withdrawn);
+    json_write_integer(json, "unusable", counts->unusable);
+    json_write_integer(json, "off_the_line", counts->off_the_line);
+    json_write_integer(json, "readings", counts->readings);
+    json_write_end(json);
+}
+
+void record_write_exclusion(struct json_writer *json, const char *key,
+                            const struct exclusion_record *exclusion) {
+    json_write_object(json, key);
+    json_write_text(json, "site", exclusion->site);
+    json_write_integer(json, "run", exclusion->run);
+    json_write_text(json, "reason", exclusion->reason);
+    json_write_instant(json, "excluded_utc", exclusion->excluded_utc_s, 0);
+    json_write_end(json);
+}
+
+static void write_left_out_runs(struct json_writer *json, const struct combined_record *record) {
+    if (record->counts == NULL)
+        return;
+    record_write_left_out_counts(json, "left_out_counts", record->counts);
+    json_write_array(json, "excluded");
+    for (size_t i = 0; i < record->exclusions; i++)
+        record_write_exclusion(json, NULL, &record->exclusion[i]);
+    json_write_end(json);
+}
+
 void record_write_combined(struct json_writer *json, const char *key,
-                           const struct combined *combined, const struct off_line_record *left_out,
-                           size_t left_outs, const struct influence_record *influence,
-                           size_t influences) {
+                           const struct combined_record *record) {
+    const struct combined *combined = record->combined;
     json_write_object(json, key);
     json_write_real(json, "circumference_km", combined->circumference_km);
     json_write_real(json, "sigma_km", combined->sigma_km);
@@ -155,20 +167,21 @@ void record_write_combined(struct json_writer *json, const char *key,
     json_write_real(json, "median_high_km", combined->median_high_km);
     json_write_integer(json, "sites", combined->sites);
     json_write_array(json, "left_out");
-    for (size_t i = 0; i < left_outs; i++) {
+    for (size_t i = 0; i < record->off_lines; i++) {
         json_write_object(json, NULL);
-        json_write_text(json, "site", left_out[i].site);
+        json_write_text(json, "site", record->off_line[i].site);
         json_write_text(json, "reason", "off_the_line");
-        json_write_real(json, "residual_deg", left_out[i].residual_deg);
-        json_write_real(json, "residual_sigma", left_out[i].residual_sigma);
+        json_write_real(json, "residual_deg", record->off_line[i].residual_deg);
+        json_write_real(json, "residual_sigma", record->off_line[i].residual_sigma);
         json_write_end(json);
     }
     json_write_end(json);
+    write_left_out_runs(json, record);
     json_write_array(json, "influence");
-    for (size_t i = 0; i < influences; i++) {
+    for (size_t i = 0; i < record->influences; i++) {
         json_write_object(json, NULL);
-        json_write_text(json, "site", influence[i].site);
-        json_write_real(json, "influence_km", influence[i].influence_km);
+        json_write_text(json, "site", record->influence[i].site);
+        json_write_real(json, "influence_km", record->influence[i].influence_km);
         json_write_end(json);
     }
     json_write_end(json);

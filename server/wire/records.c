@@ -137,3 +137,21 @@ void noon_result_make(int64_t key, const struct place *place, enum edge edge,
         .edge = (int)edge,
     };
 }
+
+const char *reduction_reason(const struct reduction_record *reduction) {
+    if (reduction->readings == 0)
+        return "there are no readings of this site";
+    switch (reduction->status) {
+    case REDUCE_OK:
+        break;
+    case REDUCE_TOO_FEW:
+        return "fewer than three readings are usable: a noon needs at least three";
+    case REDUCE_NOON_UNUSABLE:
+        return noon_status_text(reduction->noon_status);
+    case REDUCE_WRONG_TIME:
+        return "the readings are more than six hours from noon: check times and offsets from UTC";
+    case REDUCE_IMPLAUSIBLE:
+        return slip_text(reduction->run_slip);
+    }
+    return NULL;
+}

@@ -127,9 +127,20 @@ void reduction_record_make(const char *site, const char *day, int64_t run_id, co
                            const struct reduction *reduction, struct left_out_record *left_out,
                            struct reduction_record *record);
 
+/* Why there is no noon angle, one plain sentence; NULL when there is one. */
+const char *reduction_reason(const struct reduction_record *reduction);
+
 /* What pairs and combinations need of a reduction that is REDUCE_OK. */
 void noon_result_make(int64_t key, const struct place *place, enum edge edge,
                       const struct reduction *reduction, struct noon_result *result);
+
+/* A noon that counts, among those of its day. */
+struct day_noon {
+    char site[ID_MAX + 1];
+    double expected_deg; /* noon angle by position and date */
+    int readings_left_out;
+    struct noon_result noon;
+};
 
 struct pair_record {
     char site1[ID_MAX + 1]; /* site1 < site2 by strcmp */
@@ -161,6 +172,37 @@ struct line_record {
 struct influence_record {
     char site[ID_MAX + 1];
     double influence_km;
+};
+
+/* How much no figure was made from, and why. Runs count once, under the first reason
+ * that holds. */
+struct left_out_counts {
+    int excluded;     /* runs, by an organiser who said why */
+    int withdrawn;    /* runs, by their school */
+    int unusable;     /* runs whose readings give no noon angle */
+    int off_the_line; /* runs, by the combination: part of the pairs all the same */
+    int readings;     /* of the runs that count */
+};
+
+/* A run an organiser left out. */
+#define EXCLUSION_REASON_MAX 400
+struct exclusion_record {
+    char site[ID_MAX + 1];
+    int64_t run;
+    char reason[EXCLUSION_REASON_MAX + 1];
+    double excluded_utc_s;
+};
+
+/* A combination with all that is told beside it. Everything is borrowed. */
+struct combined_record {
+    const struct combined *combined;
+    const struct off_line_record *off_line;
+    size_t off_lines;
+    const struct influence_record *influence;
+    size_t influences;
+    const struct left_out_counts *counts; /* this and exclusions: NULL offline */
+    const struct exclusion_record *exclusion;
+    size_t exclusions;
 };
 
 /* Rows of the leaderboard. error_* are signed, against the meridional circumference. */

@@ -257,6 +257,7 @@ void fixture_dump(struct fixture *fixture, const char *sql, struct text *out) {
 void fixture_dump_derived(struct fixture *fixture, struct text *out) {
     fixture_dump(fixture, "SELECT * FROM reduction ORDER BY run", out);
     fixture_dump(fixture, "SELECT * FROM day_result ORDER BY day", out);
+    fixture_dump(fixture, "SELECT * FROM run_flag ORDER BY run, flag", out);
 }
 
 int64_t fixture_count(struct fixture *fixture, const char *sql) {

@@ -73,7 +73,7 @@ int64_t fixture_run(struct fixture *fixture, const char *site, const char *day, 
  * Appended. */
 void fixture_dump(struct fixture *fixture, const char *sql, struct text *out);
 
-/* The two derived tables, each in the order of its key. */
+/* The derived tables, each in the order of its key. */
 void fixture_dump_derived(struct fixture *fixture, struct text *out);
 
 int64_t fixture_count(struct fixture *fixture, const char *sql);

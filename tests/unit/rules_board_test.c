@@ -36,12 +36,14 @@ static void take_part(struct fixture *f, const char *site, double lat_deg, uint6
 
 static struct board board_of(struct fixture *f, size_t limit) {
     struct board board;
-    assert_int_equal(board_make(f->db, "spring", limit, &board, &f->err), 0);
+    struct left_out_counts left_out;
+    assert_int_equal(board_of_day(f->db, "spring", limit, &board, &left_out, &f->err), 0);
     return board;
 }
 
 static void empty_day_has_an_empty_board(void **state) {
     struct fixture *f = *state;
+    struct left_out_counts left_out;
     struct board board = board_of(f, 100);
     char *json;
     assert_int_equal(board.pairs_count + board.sites_count + board.honesty_count, 0);
@@ -49,7 +51,7 @@ static void empty_day_has_an_empty_board(void **state) {
     assert_int_equal(board_result(f->db, "spring", &json, &f->err), 0);
     assert_non_null(strstr(json, "too_few"));
     free(json);
-    assert_int_equal(board_make(f->db, "autumn", 100, &board, &f->err), -1);
+    assert_int_equal(board_of_day(f->db, "autumn", 100, &board, &left_out, &f->err), -1);
     assert_int_equal(f->err.code, ERR_NOT_FOUND);
     err_clear(&f->err);
     assert_int_equal(board_result(f->db, "autumn", &json, &f->err), -1);

@@ -12,10 +12,11 @@
 #include <cmocka.h>
 
 #include "server/rules/board.h"
-#include "server/rules/day_noons.h"
 #include "server/rules/pairs.h"
 #include "server/rules/rebuild.h"
 #include "server/science/angle.h"
+#include "server/store/day_rows.h"
+#include "server/store/reduction_rows.h"
 #include "server/wire/noons.h"
 #include "tests/support/simulate.h"
 #include "tests/support/store_fixture.h"
@@ -190,7 +191,7 @@ static void check_finds_what_does_not_follow(void **state) {
 static void pairs_agree_with_another_way_to_find_them(void **state) {
     struct fixture *f = *state;
     struct chance chance = chance_seeded(5);
-    struct noon_row *rows;
+    struct day_noon *rows;
     struct noon_result *noons;
     struct noons_pairs swept;
     struct day_row day;
@@ -254,6 +255,7 @@ static void pairs_agree_with_another_way_to_find_them(void **state) {
 static void dump_public(struct fixture *f, struct text *out) {
     struct pair_page pairs;
     struct board board;
+    struct left_out_counts left_out;
     char *result;
     assert_int_equal(board_result(f->db, "spring", &result, &f->err), 0);
     text_put(out, result);
@@ -267,7 +269,7 @@ static void dump_public(struct fixture *f, struct text *out) {
                     pair->high_km);
     }
     pair_page_release(&pairs);
-    assert_int_equal(board_make(f->db, "spring", 100, &board, &f->err), 0);
+    assert_int_equal(board_of_day(f->db, "spring", 100, &board, &left_out, &f->err), 0);
     for (size_t i = 0; i < board.sites_count; i++)
         text_format(out, "\n%d %s %a %a %d", board.sites[i].place, board.sites[i].site,
                     board.sites[i].circumference_km, board.sites[i].sigma_km,

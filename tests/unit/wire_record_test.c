@@ -420,7 +420,12 @@ static void test_nothing_is_told_as_null(void **state) {
     json_write_init(&json, &text);
     json_write_object(&json, NULL);
     record_write_pair(&json, "pair", &pair);
-    record_write_combined(&json, "combined", &combined, &off, 1, &influence, 1);
+    const struct combined_record record = {.combined = &combined,
+                                           .off_line = &off,
+                                           .off_lines = 1,
+                                           .influence = &influence,
+                                           .influences = 1};
+    record_write_combined(&json, "combined", &record);
     record_write_reduction(&json, "reduction", &silent);
     json_write_end(&json);
     json_t *root = parsed(&text);

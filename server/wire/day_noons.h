@@ -9,12 +9,12 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#include "server/store/day_rows.h"
-#include "server/store/reduction_rows.h"
+#include "server/base/err.h"
+#include "server/wire/records.h"
 
 struct day_noons {
     struct pair_rules rules;
-    struct noon_row *noon; /* by identifier of the site; the index is the rank */
+    struct day_noon *noon; /* by identifier of the site; the index is the rank */
     size_t count;
     struct lon_rank *by_lon; /* owned, like the rest; see day_noons.c */
     size_t *at;              /* rank -> index in by_lon */
@@ -24,8 +24,9 @@ struct day_noons {
 /* The pair rules of a day. */
 struct pair_rules day_noons_rules(const struct day_record *day);
 
-int day_noons_load(struct db *db, const struct day_row *day, struct day_noons *out, struct err *err)
-    __attribute__((warn_unused_result));
+/* noon: sorted by identifier; taken over, also on failure (it is freed then). */
+int day_noons_make(const struct pair_rules *rules, struct day_noon *noon, size_t count,
+                   struct day_noons *out, struct err *err) __attribute__((warn_unused_result));
 void day_noons_release(struct day_noons *noons);
 
 /* Ranks above rank of the noons within the day's tolerance of longitude (a hair
@@ -35,7 +36,7 @@ size_t day_noons_later(struct day_noons *noons, size_t rank, const size_t **out)
 
 /* Pairs two noons, the one with the smaller identifier first. False unless they
  * are on one meridian and of one noon. */
-bool day_noons_pair(const struct noon_row *one, const struct noon_row *two,
+bool day_noons_pair(const struct day_noon *one, const struct day_noon *two,
                     const struct pair_rules *rules, struct pair_record *out);
 
 #endif

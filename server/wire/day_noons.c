@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* day_noons: a ring of longitudes, walked both ways from a site. */
-#include "server/rules/day_noons.h"
+#include "server/wire/day_noons.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -34,11 +34,9 @@ static int by_rank(const void *left, const void *right) {
     return (a > b) - (a < b);
 }
 
-int day_noons_load(struct db *db, const struct day_row *day, struct day_noons *out,
-                   struct err *err) {
-    struct day_noons noons = {.rules = day_noons_rules(&day->record)};
-    if (reduction_rows_of_day(db, day->id, &noons.noon, &noons.count, err))
-        return -1;
+int day_noons_make(const struct pair_rules *rules, struct day_noon *noon, size_t count,
+                   struct day_noons *out, struct err *err) {
+    struct day_noons noons = {.rules = *rules, .noon = noon, .count = count};
     noons.by_lon = calloc(noons.count + 1, sizeof *noons.by_lon);
     noons.at = calloc(noons.count + 1, sizeof *noons.at);
     noons.near = calloc(noons.count + 1, sizeof *noons.near);
@@ -90,10 +88,10 @@ size_t day_noons_later(struct day_noons *noons, size_t rank, const size_t **out)
     return found;
 }
 
-bool day_noons_pair(const struct noon_row *one, const struct noon_row *two,
+bool day_noons_pair(const struct day_noon *one, const struct day_noon *two,
                     const struct pair_rules *rules, struct pair_record *out) {
     bool in_order = strcmp(one->site, two->site) < 0;
-    const struct noon_row *first = in_order ? one : two, *second = in_order ? two : one;
+    const struct day_noon *first = in_order ? one : two, *second = in_order ? two : one;
     struct pair pair;
     pair_make(&first->noon, &second->noon, rules, NAN, NAN, &pair);
     if (pair.status == PAIR_OFF_MERIDIAN || pair.status == PAIR_OTHER_NOON)

@@ -1,0 +1,28 @@
+/* SPDX-License-Identifier: MIT */
+/* combination: the one figure that many noons make together, with the sites that do
+ * not belong to their line and those that move it most, by name. */
+#ifndef NOONARC_COMBINATION_H
+#define NOONARC_COMBINATION_H
+
+#include <stddef.h>
+
+#include "server/base/err.h"
+#include "server/wire/records.h"
+
+struct combination {
+    struct combined combined;
+    struct combine_point *point; /* owned; by noon, then rank; key is the rank in the noons given */
+    size_t points;
+    struct off_line_record *off_line; /* owned; in the order of the points */
+    size_t off_lines;
+    struct influence_record influence[INFLUENCES_MAX]; /* the most moving first */
+    size_t influences;
+};
+
+/* noon: sorted by site, so that the order in which they came cannot show in the last
+ * digit; their keys are not looked at. Only memory can run out. */
+int combination_make(const struct day_noon *noon, size_t count, struct combination *out,
+                     struct err *err) __attribute__((warn_unused_result));
+void combination_release(struct combination *combination);
+
+#endif
