@@ -30,7 +30,7 @@ async function refusalOf(answer) {
 }
 
 // options: key (of school, class or organiser), body (to be sent as JSON), headers.
-export async function ask(method, path, { key, body, headers = {}, signal } = {}) {
+async function send(method, path, { key, body, headers = {}, signal } = {}) {
   const asked = { method, signal, headers: { Accept: "application/json", ...headers }, credentials: "same-origin" };
   if (key !== undefined) asked.headers.Authorization = `Bearer ${key}`;
   if (body !== undefined) {
@@ -45,10 +45,19 @@ export async function ask(method, path, { key, body, headers = {}, signal } = {}
     throw new Refusal(0, "network", "", failure.message);
   }
   if (!answer.ok) throw await refusalOf(answer);
+  return answer;
+}
+
+export async function ask(method, path, options = {}) {
+  const answer = await send(method, path, options);
   return answer.status === 204 ? null : answer.json();
 }
 
 export const get = (path, options) => ask("GET", path, options);
+
+// A spreadsheet, as it stands.
+export const getText = async (path, options = {}) =>
+  (await send("GET", path, { ...options, headers: { Accept: "text/csv", ...options.headers } })).text();
 
 // All pages of a list, put together.
 export async function getAll(path, list, options) {

@@ -1,0 +1,114 @@
+// SPDX-License-Identifier: MIT
+// What all charts share: colours that hold in light, dark and print, drawing to the
+// width there is, a canvas laid over axes, and shapes that stand beside colours.
+import { s } from "../house/dom.js";
+
+// Okabe and Ito (2008); every one of them comes with a shape of its own.
+export const OKABE_ITO = {
+  blue: "#0072B2",
+  vermillion: "#D55E00",
+  green: "#009E73",
+  orange: "#E69F00",
+  sky: "#56B4E9",
+  purple: "#CC79A7",
+};
+
+// The inks of the page as it is now: "ink", "paper", "shadow", "ochre", "hairline".
+export function ink(name) {
+  return getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim() || "#17222E";
+}
+
+// A drawing of Plot, made fit for a page that allows no style sheets but its own:
+// what Plot's own sheet says stands in charts.css.
+export function settle(drawing, label) {
+  for (const sheet of drawing.querySelectorAll("style")) sheet.remove();
+  drawing.classList.add("plot");
+  drawing.setAttribute("role", "img");
+  // A picture speaks through its label alone; its parts have no roles to bear one.
+  for (const part of drawing.querySelectorAll("[aria-label], [aria-description]")) {
+    if (part.getAttribute("aria-label")?.endsWith("label")) part.classList.add("axis-label");
+    part.removeAttribute("aria-label");
+    part.removeAttribute("aria-description");
+  }
+  drawing.removeAttribute("aria-description");
+  if (label !== undefined) drawing.setAttribute("aria-label", label);
+  return drawing;
+}
+
+// Draws into host now, whenever its width changes and when light turns to dark.
+// render(width) returns the nodes to show. Returns what redraws it by hand.
+export function keepDrawn(host, render) {
+  let width = 0;
+  let asked = 0;
+  const draw = () => {
+    asked = 0;
+    width = Math.floor(host.clientWidth);
+    if (width > 0) host.replaceChildren(...[render(width)].flat());
+  };
+  const ask = () => {
+    if (asked === 0) asked = requestAnimationFrame(draw);
+  };
+  new ResizeObserver(() => {
+    if (Math.floor(host.clientWidth) !== width) ask();
+  }).observe(host);
+  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", ask);
+  draw();
+  return ask;
+}
+
+// A canvas as large as the drawing it lies on, sharp on fine screens. paint(context)
+// works in the drawing's own pixels.
+export function canvasOver(width, height, paint) {
+  const canvas = document.createElement("canvas");
+  const fineness = Math.min(window.devicePixelRatio || 1, 2);
+  canvas.width = Math.round(width * fineness);
+  canvas.height = Math.round(height * fineness);
+  canvas.style.width = `${width}px`;
+  canvas.style.height = `${height}px`;
+  canvas.className = "over";
+  canvas.setAttribute("aria-hidden", "true");
+  const context = canvas.getContext("2d");
+  context.scale(fineness, fineness);
+  paint(context);
+  return canvas;
+}
+
+// Outlines about (0, 0), of one size to the eye, as polygons; a circle is null.
+const POLYGONS = {
+  circle: null,
+  ring: null,
+  diamond: [[0, -1.35], [1.35, 0], [0, 1.35], [-1.35, 0]],
+  square: [[-0.95, -0.95], [0.95, -0.95], [0.95, 0.95], [-0.95, 0.95]],
+  triangle: [[0, -1.3], [1.2, 0.9], [-1.2, 0.9]],
+  down: [[0, 1.3], [1.2, -0.9], [-1.2, -0.9]],
+  cross: [[-1, -1], [1, 1], [0, 0], [-1, 1], [1, -1], [0, 0]],
+};
+
+// Adds a shape to the path that the context is drawing.
+export function trace(context, shape, x, y, size) {
+  const polygon = POLYGONS[shape];
+  if (polygon === null) {
+    context.moveTo(x + size, y);
+    context.arc(x, y, size, 0, 2 * Math.PI);
+    return;
+  }
+  polygon.forEach(([dx, dy], i) => {
+    if (i === 0) context.moveTo(x + dx * size, y + dy * size);
+    else context.lineTo(x + dx * size, y + dy * size);
+  });
+  if (shape !== "cross") context.closePath();
+}
+
+// The same shape as a node, for legends, small charts and pictures of few points.
+export function shapeNode(shape, x, y, size, attributes) {
+  if (POLYGONS[shape] === null) return s("circle", { cx: x, cy: y, r: size, ...attributes });
+  const d = POLYGONS[shape].map(([dx, dy], i) => `${i === 0 ? "M" : "L"}${x + dx * size},${y + dy * size}`).join("");
+  return s("path", { d: shape === "cross" ? d : `${d}Z`, ...attributes });
+}
+
+// How a category looks: a filled shape with a hairline of ink, a hollow ring, a cross.
+export function lookOf({ shape, colour }) {
+  if (shape === "cross") return { fill: "none", stroke: colour, "stroke-width": 2.2 };
+  if (shape === "ring") return { fill: "none", stroke: "currentColor", "stroke-width": 1.4 };
+  return { fill: colour, stroke: "currentColor", "stroke-width": 0.7 };
+}

@@ -1,0 +1,109 @@
+// SPDX-License-Identifier: MIT
+// Noon angle against distance along the meridian: the country's one straight line,
+// whose slope is the answer, and below it how far each site lies from the line.
+import * as Plot from "@observablehq/plot";
+
+import { OKABE_ITO, canvasOver, ink, keepDrawn, settle, trace } from "./base.js";
+
+const BARS_MOST = 300; // more sites than this and their bars only smear
+
+export const SLOPE_LOOK = {
+  used: { shape: "circle", colour: OKABE_ITO.blue },
+  left_out: { shape: "diamond", colour: OKABE_ITO.vermillion },
+};
+
+// The straight pieces of the line, one a noon, through angle less residual.
+function pieces(points) {
+  const ends = new Map();
+  for (const point of points) {
+    if (point.residual_deg === null || point.left_out !== "") continue;
+    const end = ends.get(point.noon) ?? { low: point, high: point };
+    if (point.meridian_km < end.low.meridian_km) end.low = point;
+    if (point.meridian_km > end.high.meridian_km) end.high = point;
+    ends.set(point.noon, end);
+  }
+  const on = (point) => ({ x: point.meridian_km, y: point.noon_angle_deg - point.residual_deg });
+  return [...ends.values()].map(({ low, high }) => [on(low), on(high)]);
+}
+
+function paintPoints(points, drawing, y, bar) {
+  const left = drawing.scale("x");
+  const up = drawing.scale("y");
+  return (context) => {
+    const size = Math.max(5.2 - Math.log10(points.length + 1) * 0.9, 2);
+    if (bar && points.length <= BARS_MOST) {
+      context.strokeStyle = ink("ink");
+      context.globalAlpha = 0.6;
+      context.lineWidth = 1;
+      context.beginPath();
+      for (const point of points) {
+        const x = left.apply(point.meridian_km);
+        context.moveTo(x, up.apply(y(point) - point.sigma_deg));
+        context.lineTo(x, up.apply(y(point) + point.sigma_deg));
+      }
+      context.stroke();
+      context.globalAlpha = 1;
+    }
+    for (const out of [false, true]) {
+      const { shape, colour } = SLOPE_LOOK[out ? "left_out" : "used"];
+      context.beginPath();
+      for (const point of points)
+        if ((point.left_out !== "") === out && y(point) !== null)
+          trace(context, shape, left.apply(point.meridian_km), up.apply(y(point)), out ? size + 1 : size);
+      context.fillStyle = colour;
+      context.globalAlpha = points.length > 1500 && !out ? 0.6 : 1;
+      context.fill();
+      context.globalAlpha = 1;
+      context.lineWidth = 0.7;
+      context.strokeStyle = ink("ink");
+      if (points.length <= 1500 || out) context.stroke();
+    }
+  };
+}
+
+function picture(points, width, height, options, y, yLabel, marks, domain, bar) {
+  const drawing = Plot.plot({
+    width,
+    height,
+    marginLeft: 52,
+    marginRight: 14,
+    marginBottom: 44,
+    marginTop: 22,
+    style: { fontSize: "13px", background: "none" },
+    x: { label: options.words.x, tickFormat: options.tick, nice: true, domain: options.domainX, ticks: width < 500 ? 4 : 8 },
+    y: { label: yLabel, grid: true, tickFormat: options.tick, domain, nice: true },
+    marks,
+  });
+  settle(drawing, options.words.label);
+  const frame = document.createElement("div");
+  frame.className = "overlaid";
+  frame.append(drawing, canvasOver(width, height, paintPoints(points, drawing, y, bar)));
+  return frame;
+}
+
+// points: rows of line.csv; options: words {x, y, residual, label, residualLabel,
+// line}, tick (numbers as the language writes them), slopeWords: what stands along the
+// line.
+export function slopeChart(host, points, options) {
+  const lines = pieces(points);
+  const extent = points.map((point) => point.meridian_km);
+  const domainX = [Math.min(...extent), Math.max(...extent)];
+  const margin = Math.max((domainX[1] - domainX[0]) * 0.04, 5);
+  const given = { ...options, domainX: [domainX[0] - margin, domainX[1] + margin] };
+  const used = points.filter((point) => point.left_out === "" && point.residual_deg !== null);
+  const widest = Math.max(0.02, ...used.map((point) => Math.abs(point.residual_deg) + (points.length <= BARS_MOST ? point.sigma_deg : 0)));
+  return keepDrawn(host, (width) => {
+    const height = Math.round(Math.min(Math.max(width * 0.62, 280), 460));
+    const middle = lines.length === 0 ? [] : [{ x: (lines[0][0].x + lines[0][1].x) / 2, y: (lines[0][0].y + lines[0][1].y) / 2 }];
+    const above = picture(points, width, height, given, (point) => point.noon_angle_deg, options.words.y, [
+      ...lines.map((line) => Plot.line(line, { x: "x", y: "y", stroke: "var(--ochre)", strokeWidth: 2.5 })),
+      Plot.text(middle, { x: "x", y: "y", text: () => options.slopeWords, dx: -8, dy: -14, textAnchor: "end", fontWeight: 650, fontSize: width < 500 ? 13 : 15, fill: "currentColor", stroke: "var(--paper)", strokeWidth: 5 }),
+    ], undefined, false);
+    if (used.length === 0) return above;
+    const inside = points.filter((point) => point.residual_deg !== null && Math.abs(point.residual_deg) <= widest);
+    const below = picture(inside, width, 190, { ...given, words: { ...options.words, label: options.words.residualLabel } },
+      (point) => point.residual_deg, options.words.residual,
+      [Plot.ruleY([0], { stroke: "var(--ochre)", strokeWidth: 2.5 })], [-widest, widest], true);
+    return [above, below];
+  });
+}
