@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 // What all charts share: colours that hold in light, dark and print, drawing to the
 // width there is, a canvas laid over axes, and shapes that stand beside colours.
-import { s } from "../house/dom.js";
+import { h, s } from "../house/dom.js";
 
 // Okabe and Ito (2008); every one of them comes with a shape of its own.
 export const OKABE_ITO = {
@@ -26,7 +26,7 @@ export function settle(drawing, label) {
   drawing.setAttribute("role", "img");
   // A picture speaks through its label alone; its parts have no roles to bear one.
   for (const part of drawing.querySelectorAll("[aria-label], [aria-description]")) {
-    if (part.getAttribute("aria-label")?.endsWith("label")) part.classList.add("axis-label");
+    if (/^[xy]-axis label$/.test(part.getAttribute("aria-label"))) part.classList.add("axis-label");
     part.removeAttribute("aria-label");
     part.removeAttribute("aria-description");
   }
@@ -105,6 +105,10 @@ export function shapeNode(shape, x, y, size, attributes) {
   const d = POLYGONS[shape].map(([dx, dy], i) => `${i === 0 ? "M" : "L"}${x + dx * size},${y + dy * size}`).join("");
   return s("path", { d: shape === "cross" ? d : `${d}Z`, ...attributes });
 }
+
+// A category in a key: its shape and its words.
+export const keyItem = (look, text) => h("li", {}, sample(shapeNode(look.shape, 14, 8, 5.2, lookOf(look))), h("span", {}, text));
+export const sample = (node) => s("svg", { class: "sample", viewBox: "0 0 28 16", width: 28, height: 16, "aria-hidden": "true" }, node);
 
 // How a category looks: a filled shape with a hairline of ink, a hollow ring, a cross.
 export function lookOf({ shape, colour }) {

@@ -3,6 +3,7 @@
 // whose slope is the answer, and below it how far each site lies from the line.
 import * as Plot from "@observablehq/plot";
 
+import { h, s } from "../house/dom.js";
 import { OKABE_ITO, canvasOver, ink, keepDrawn, settle, trace } from "./base.js";
 
 const BARS_MOST = 300; // more sites than this and their bars only smear
@@ -75,10 +76,30 @@ function picture(points, width, height, options, y, yLabel, marks, domain, bar) 
     marks,
   });
   settle(drawing, options.words.label);
-  const frame = document.createElement("div");
-  frame.className = "overlaid";
-  frame.append(drawing, canvasOver(width, height, paintPoints(points, drawing, y, bar)));
-  return frame;
+  const canvas = canvasOver(width, height, paintPoints(points, drawing, y, bar));
+  return { frame: h("div", { class: "overlaid" }, drawing, canvas), x: drawing.scale("x") };
+}
+
+// Short gnomons under the line, each with the shadow that its noon throws: the same
+// angles as they stand on the ground. North is to the right, so that a shadow falls
+// away from the Sun as it does beside the axis.
+const GNOMON_PX = 26;
+function gnomons(line, width, scale) {
+  const [from, to] = [...line].sort((a, b) => a.x - b.x);
+  const stands = Math.max(Math.floor(width / 150), 3);
+  const marks = Array.from({ length: stands }, (_, i) => {
+    const share = stands === 1 ? 0 : i / (stands - 1);
+    const foot = scale.apply(from.x + share * (to.x - from.x));
+    const angle_deg = from.y + share * (to.y - from.y);
+    const reach = Math.max(Math.min(Math.tan((angle_deg * Math.PI) / 180), 2.4), -2.4) * GNOMON_PX;
+    return [
+      s("path", { d: `M${foot},36h${reach}`, stroke: "var(--shadow)", "stroke-width": 4 }),
+      s("path", { d: `M${foot},${36 - GNOMON_PX}L${foot + reach},36`, stroke: "var(--ochre)", "stroke-width": 1, "stroke-dasharray": "2 3" }),
+      s("path", { d: `M${foot},36V${36 - GNOMON_PX}`, stroke: "currentColor", "stroke-width": 2.5 }),
+    ];
+  });
+  return s("svg", { class: "gnomons", width, height: 42, viewBox: `0 0 ${width} 42`, "aria-hidden": "true" },
+    s("path", { d: `M0,36H${width}`, stroke: "currentColor", "stroke-width": 0.7 }), marks);
 }
 
 // points: rows of line.csv; options: words {x, y, residual, label, residualLabel,
@@ -99,11 +120,11 @@ export function slopeChart(host, points, options) {
       ...lines.map((line) => Plot.line(line, { x: "x", y: "y", stroke: "var(--ochre)", strokeWidth: 2.5 })),
       Plot.text(middle, { x: "x", y: "y", text: () => options.slopeWords, dx: -8, dy: -14, textAnchor: "end", fontWeight: 650, fontSize: width < 500 ? 13 : 15, fill: "currentColor", stroke: "var(--paper)", strokeWidth: 5 }),
     ], undefined, false);
-    if (used.length === 0) return above;
+    if (used.length === 0) return above.frame;
     const inside = points.filter((point) => point.residual_deg !== null && Math.abs(point.residual_deg) <= widest);
     const below = picture(inside, width, 190, { ...given, words: { ...options.words, label: options.words.residualLabel } },
       (point) => point.residual_deg, options.words.residual,
       [Plot.ruleY([0], { stroke: "var(--ochre)", strokeWidth: 2.5 })], [-widest, widest], true);
-    return [above, below];
+    return [above.frame, gnomons(lines[0], width, above.x), below.frame];
   });
 }

@@ -58,7 +58,7 @@ export function spreadChart(host, spread, rules, options) {
       y: { label: options.words.y, grid: true, domain: [0, most], nice: true, tickFormat: (count) => (Number.isInteger(count) ? options.tick(count) : "") },
       marks: [
         Plot.rectY(bins, { x1: "from", x2: "to", y: "count", fill: "var(--shadow)", inset: 0.5 }),
-        Plot.ruleX(rules, { x: "km", stroke: (rule) => rule.colour, strokeWidth: 2.2, strokeDasharray: (rule) => rule.dash ?? null, insetTop: -6 }),
+        ...rules.map((rule) => Plot.ruleX([rule], { x: "km", stroke: rule.colour, strokeWidth: 2.2, strokeDasharray: rule.dash, insetTop: -6 })),
         ...rules.map((rule, i) => Plot.text([rule], { x: "km", frameAnchor: "top", dy: -14 - 18 * i, text: "label", fill: "currentColor", fontWeight: 600, textAnchor: rule.km > (bins[0].from + bins.at(-1).to) / 2 ? "end" : "start", stroke: "var(--paper)", strokeWidth: 4 })),
         Plot.ruleY([0]),
       ],

@@ -3,7 +3,7 @@
 // reads numbers better than pictures, made only when they are opened.
 import { fill, h } from "../house/dom.js";
 import { number } from "../house/format.js";
-import { countWord, word } from "../house/words.js";
+import { word } from "../house/words.js";
 
 const STEP = 50; // rows at a time
 
@@ -46,11 +46,3 @@ export function tableBeside(label, columns, rows) {
     on: { toggle: (event) => event.target.open && fill(place, table(label, columns, rows())) },
   }, h("summary", {}, word("table.open")), place);
 }
-
-// The head of a figure: its title and the way to how it is worked out.
-export function figureHead(title, anchor) {
-  return h("div", { class: "figure-head" }, h("h2", {}, title),
-    h("a", { class: "how", href: `/method#${anchor}`, "aria-label": `${word("table.how")}: ${title}` }, word("table.how")));
-}
-
-export const rowsWord = (count) => countWord("table.rows", count);

@@ -59,16 +59,16 @@ function showRows() {
   fill(byId("leaders-table"), table(wordOf("nation.board_title_", chosen.table), columnsOf(chosen.table, rows), rows, SHOWN));
 }
 
-function field(name, key, hint) {
-  return h("label", {}, word(key), h("input", {
-    name, type: "text", inputmode: name === "name" ? null : "decimal", autocomplete: "off", value: chosen[name], placeholder: hint ?? null,
+function field(name, label) {
+  return h("label", {}, label, h("input", {
+    name, type: "text", inputmode: name === "name" ? null : "decimal", autocomplete: "off", value: chosen[name],
     on: { input: (event) => { chosen[name] = event.target.value; showRows(); } },
   }));
 }
 
 function makeControls() {
-  const apart = field("apart", "nation.filter_apart");
-  const sigma = field("sigma", "nation.filter_sigma");
+  const apart = field("apart", word("nation.filter_apart"));
+  const sigma = field("sigma", word("nation.filter_sigma"));
   const choose = (kind) => {
     chosen.table = kind;
     apart.hidden = kind !== "pairs";
@@ -80,7 +80,7 @@ function makeControls() {
       ["pairs", "sites", "honesty"].map((kind) => h("label", { class: "choice" },
         h("input", { type: "radio", name: "board", value: kind, checked: kind === chosen.table, on: { change: () => choose(kind) } }),
         wordOf("nation.board_title_", kind)))),
-    h("div", { class: "filters" }, field("name", "nation.filter_name"), apart, sigma));
+    h("div", { class: "filters" }, field("name", word("nation.filter_name")), apart, sigma));
 }
 
 export function showLeaders(loaded) {

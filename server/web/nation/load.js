@@ -13,7 +13,7 @@ async function sheet(address, numbers) {
 
 export async function loadDay(day) {
   const base = path`/days/${day}`;
-  const [record, result, board, sites, reductions, points, pairs] = await Promise.all([
+  const [record, result, board, sites, reductions, points, pairs, sky] = await Promise.all([
     get(base),
     get(`${base}/result`),
     get(`${base}/leaderboard?limit=${BOARD_MOST}`),
@@ -21,14 +21,16 @@ export async function loadDay(day) {
     sheet(`${base}/reductions.csv`, ["noon_angle_deg", "sigma_deg", "used", "left_out"]),
     sheet(`${base}/line.csv`, ["noon", "meridian_km", "noon_angle_deg", "sigma_deg", "residual_deg"]),
     sheet(`${base}/pairs.csv`, ["separation_km", "angle_deg", "circumference_km", "sigma_km", "error_percent"]),
+    sheet(`${base}/sky.csv`, ["readings"]),
   ]);
-  return arrange({ record, result, board, sites, reductions, points, pairs });
+  return arrange({ record, result, board, sites, reductions, points, pairs, sky });
 }
 
 // What became of a site: measured (on the line), off_line, no_angle (readings came, but
-// no angle), nothing (no readings yet).
-function stateOf(reduction, point) {
-  if (reduction === undefined) return "nothing";
+// no angle), clouded (no readings, and the sky board says why), nothing (no readings yet).
+const CLOUDED = ["overcast", "gone_home"];
+function stateOf(reduction, point, sky) {
+  if (reduction === undefined) return CLOUDED.includes(sky) ? "clouded" : "nothing";
   if (reduction.noon_angle_deg === null) return "no_angle";
   return point !== undefined && point.left_out !== "" ? "off_line" : "measured";
 }
@@ -44,10 +46,11 @@ function arrange(day) {
   const reductionOf = new Map(day.reductions.map((reduction) => [reduction.site, reduction]));
   const pointOf = new Map(day.points.map((point) => [point.site, point]));
   const at = new Map(day.sites.map((site, i) => [site.site, i]));
+  const skyOf = new Map(day.sky.map(({ site, sky }) => [site, sky]));
   for (const site of day.sites) {
     site.reduction = reductionOf.get(site.site);
     site.point = pointOf.get(site.site);
-    site.state = stateOf(site.reduction, site.point);
+    site.state = stateOf(site.reduction, site.point, skyOf.get(site.site));
     site.partners = 0;
   }
   for (const pair of day.pairs) {

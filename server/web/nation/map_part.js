@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 // The map with its legend (which also hides and shows), its buttons, the search for a
 // school, and what the chosen school came to.
-import { OKABE_ITO, lookOf, shapeNode } from "../charts/base.js";
+import { OKABE_ITO, lookOf, sample, shapeNode } from "../charts/base.js";
 import { CountryMap } from "../charts/map.js";
 import { tableBeside } from "../charts/table.js";
 import { byId, fill, h, s } from "../house/dom.js";
@@ -11,6 +11,7 @@ import { word, wordOf } from "../house/words.js";
 
 const SITES = new Map([
   ["nothing", { shape: "ring", colour: "" }],
+  ["clouded", { shape: "down", colour: OKABE_ITO.sky }],
   ["no_angle", { shape: "square", colour: OKABE_ITO.orange }],
   ["measured", { shape: "circle", colour: OKABE_ITO.blue }],
   ["off_line", { shape: "diamond", colour: OKABE_ITO.vermillion }],
@@ -25,7 +26,6 @@ const PAIRS = new Map([
 let map = null;
 let day = null;
 
-const sample = (node) => s("svg", { class: "sample", viewBox: "0 0 28 16", width: 28, height: 16, "aria-hidden": "true" }, node);
 const siteSample = (look) => sample(shapeNode(look.shape, 14, 8, 5.2, lookOf(look)));
 const pairSample = ({ colour, dash }) =>
   sample(s("line", { x1: 1, x2: 27, y1: 8, y2: 8, stroke: colour, "stroke-width": 2.6, "stroke-dasharray": dash.join(" ") || null }));

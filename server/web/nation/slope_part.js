@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 // The slope that is the answer, in words, as a picture and as a table.
-import { slopeChart } from "../charts/slope.js";
+import { keyItem } from "../charts/base.js";
+import { SLOPE_LOOK, slopeChart } from "../charts/slope.js";
 import { tableBeside } from "../charts/table.js";
 import { byId, fill, h } from "../house/dom.js";
 import { measured, number, signed, withSigma } from "../house/format.js";
@@ -22,6 +23,8 @@ export function showSlope({ result, points, named }) {
         slope: number(slope, 7), circumference: `${withSigma(result.circumference_km, result.sigma_km).value} ± ${withSigma(result.circumference_km, result.sigma_km).sigma}`,
       }))]
     : wordOf("nation.status.", result.status));
+  fill(byId("slope-key"), keyItem(SLOPE_LOOK.used, word("nation.slope_key_used")),
+    result.left_out.length > 0 && keyItem(SLOPE_LOOK.left_out, word("nation.slope_key_out")));
   const host = byId("slope-chart");
   fill(host);
   const inner = h("div");
@@ -41,6 +44,6 @@ export function showSlope({ result, points, named }) {
     [word("nation.noon_angle_deg"), (point) => measured(point.noon_angle_deg, point.sigma_deg), true],
     [word("nation.residual_deg"), (point) => (point.residual_deg === null ? "–" : signed(point.residual_deg, 3)), true],
     [word("nation.residual_sigmas"), (point) => (point.residual_deg === null ? "–" : signed(point.residual_deg / point.sigma_deg, 1)), true],
-    [word("nation.counts"), (point) => word(point.left_out === "" ? "nation.counts_yes" : "nation.counts_off_line")],
+    [word("nation.counts"), (point) => (point.left_out === "" ? word("nation.counts_yes") : word("nation.counts_off_line"))],
   ], sorted));
 }
