@@ -78,7 +78,7 @@ NPM = build/npm
 WASM_SRC := $(filter-out %/sun_ephemeris.c %/meridian.c,$(wildcard server/science/*.c)) \
   $(wildcard server/web/science/*.c)
 WASM_FLAGS = --target=wasm32-wasi -mexec-model=reactor -std=c11 -D_GNU_SOURCE -ffp-contract=off \
-  -I. -O2 $(WARN) -Wl,--strip-all
+  -I. -O2 -DNDEBUG $(WARN) -Wl,--strip-all
 web: $(BUILD)/web/index.html
 $(NPM)/installed: server/web/package.json server/web/package-lock.json
 	@deploy/setup
@@ -127,7 +127,7 @@ setup:
 # `make test` also sets up; `make check` is the same without asking for packages.
 test: setup
 	@$(MAKE) --no-print-directory $(PARALLEL) check
-check: all $(TESTS)
+check: all $(TESTS) $(BUILD)/demo-day
 	@BUILD=$(BUILD) tests/run $(TESTS) $(PAGE_TESTS)
 
 asan: setup
