@@ -69,11 +69,13 @@ function same(phone, told, site) {
 test("phone and server: heights of several parts, edges, slips, measured air", async () => {
   let slips = 0;
   for (const [i, { run, ...place }] of schools.entries()) {
-    const school = await stage.school(place, DAY);
+    // One lets its position out rounded; the phone then has no other either.
+    const school = await stage.school(i === 1 ? { ...place, position_decimals: 2 } : place, DAY);
+    const shown = await stage.api("GET", `/sites/${place.site}`);
     const sent = i % 3 === 0 ? { ...run, pressure_hpa: 871.5, temperature_c: 23.5, clock_sigma_s: 2, tilt_sigma_deg: 0.05 } : run;
     const { reduction } = await stage.api("POST", `/days/${DAY}/sites/${place.site}/runs`,
       { key: school.class_code, body: sent, headers: { "Idempotency-Key": `science-${place.site}` } });
-    const phone = science.reduce(place, sun, onPhone(sent));
+    const phone = science.reduce(shown, sun, onPhone(sent));
     same(phone, reduction, place.site);
     slips += phone.left_out.length;
     // Steps add up, and the curve goes through where the server says a stray should lie.

@@ -6,6 +6,8 @@
 const EDGES = ["umbra", "penumbra", "centre"];
 const SERIES = ["declination_deg", "equation_s", "distance_au"];
 const there = (value) => (Number.isNaN(value) ? null : value);
+// Standard uncertainty of a position rounded to so many decimals: evenly spread.
+const roundedTo = (decimals) => (decimals === null || decimals === undefined ? 0 : 10 ** -decimals / Math.sqrt(12));
 const orNan = (value) => value ?? NaN;
 
 export async function scienceOf(bytes) {
@@ -24,9 +26,9 @@ export async function scienceOf(bytes) {
     return found;
   }
 
-  // place {lat_deg, lon_deg, elev_m}, sun as the API's /suns/{date}.
+  // place as the API's site (lat_deg, lon_deg, elev_m, position_decimals), sun as the API's /suns/{date}.
   function set(place, sun) {
-    page.page_place(place.lat_deg, place.lon_deg, place.elev_m);
+    page.page_place(place.lat_deg, place.lon_deg, place.elev_m, roundedTo(place.position_decimals));
     page.page_sun(sun.centre_utc_s, sun.half_span_s);
     SERIES.forEach((series, i) => sun[series].forEach((value, term) => page.page_sun_term(i, term, value)));
   }
@@ -64,7 +66,7 @@ export async function scienceOf(bytes) {
       for (const { length_mm, sigma_mm } of run.gnomon.parts) page.page_part(length_mm / 1000, orNan(sigma_mm) / 1000);
       for (const { t_utc_s, shadow_mm, sigma_mm } of run.readings) page.page_reading(t_utc_s, shadow_mm / 1000, orNan(sigma_mm) / 1000);
       page.page_reduce();
-      const { random_deg, clock_deg, height_deg, tilt_deg, edge_deg, air_deg, ...figures } = named(page.page_figure_name, page.page_figure);
+      const { random_deg, clock_deg, height_deg, tilt_deg, edge_deg, air_deg, position_deg, ...figures } = named(page.page_figure_name, page.page_figure);
       const slip = text(page.page_run_slip());
       return {
         method: text(page.page_method()),
@@ -72,7 +74,7 @@ export async function scienceOf(bytes) {
         noon_status: text(page.page_noon_status()),
         run_slip: slip === "none" ? null : slip,
         ...figures,
-        budget: { random_deg, clock_deg, height_deg, tilt_deg, edge_deg, air_deg },
+        budget: { random_deg, clock_deg, height_deg, tilt_deg, edge_deg, air_deg, position_deg },
         estimates: estimates(),
         left_out: Array.from({ length: page.page_left_outs() }, (_, i) => leftOut(i)),
         steps: run.readings.map((_, i) => named(page.page_step_name, (step) => page.page_step(i, step))),

@@ -13,8 +13,8 @@ static struct run run;
 static struct curve curve;
 static struct reduction reduction;
 
-void page_place(double lat_deg, double lon_deg, double elevation_m) {
-    place = (struct place){lat_deg, lon_deg, elevation_m};
+void page_place(double lat_deg, double lon_deg, double elevation_m, double sigma_deg) {
+    place = (struct place){lat_deg, lon_deg, elevation_m, sigma_deg};
 }
 
 void page_sun(double centre_utc_s, double half_span_s) {
@@ -75,6 +75,7 @@ static const struct {
     {"tilt_deg", offsetof(struct reduction, budget.tilt_deg)},
     {"edge_deg", offsetof(struct reduction, budget.edge_deg)},
     {"air_deg", offsetof(struct reduction, budget.air_deg)},
+    {"position_deg", offsetof(struct reduction, budget.position_deg)},
 };
 #define FIGURES (int)(sizeof figures / sizeof figures[0])
 

@@ -15,8 +15,9 @@
 #define PAGE_EXPORT(name)
 #endif
 
-/* --- in */
-PAGE_EXPORT(page_place) void page_place(double lat_deg, double lon_deg, double elevation_m);
+/* --- in; sigma_deg: of a position that was rounded, 0 otherwise */
+PAGE_EXPORT(page_place)
+void page_place(double lat_deg, double lon_deg, double elevation_m, double sigma_deg);
 PAGE_EXPORT(page_sun) void page_sun(double centre_utc_s, double half_span_s);
 /* series: 0 declination_deg, 1 equation_s, 2 distance_au; term 0..SUN_TERMS-1. */
 PAGE_EXPORT(page_sun_term) void page_sun_term(int series, int term, double value);
