@@ -91,6 +91,14 @@ $(BUILD)/web/index.html: $(shell find server/web -type f) $(BUILD)/gen/science.w
 	$(SAY) "  bundle   $(BUILD)/web"
 	$(RUN)node server/web/build.mjs $(NPM) $(BUILD)/gen/science.wasm $(BUILD)/web
 
+# Stands between the built programs and the C library in tests/faults.
+SHIM := $(BUILD)/tests/faults/shim.so
+$(SHIM): tests/faults/shim.c tests/support/misfortune.h
+	@mkdir -p $(@D)
+	$(SAY) "  link     $@"
+	$(RUN)$(CC) -std=c11 -D_GNU_SOURCE -I. -O2 $(WARN) -shared -fPIC \
+	  $(if $(SANITISE),-DSHIM_WITHOUT_MEMORY) -o $@ $<
+
 # Text carried inside the server: one C string a line of the file.
 quote = sed -e 's/\\/\\\\/g' -e 's/"/\\"/g' -e 's/^/    "/' -e 's/$$/\\n"/'
 $(BUILD)/gen/migrations.c: $(wildcard migrations/*.sql) Makefile
@@ -127,7 +135,7 @@ setup:
 # `make test` also sets up; `make check` is the same without asking for packages.
 test: setup
 	@$(MAKE) --no-print-directory $(PARALLEL) check
-check: all $(TESTS) $(BUILD)/demo-day
+check: all $(TESTS) $(SHIM) $(BUILD)/demo-day
 	@BUILD=$(BUILD) tests/run $(TESTS) $(PAGE_TESTS)
 
 asan: setup

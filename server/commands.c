@@ -169,7 +169,7 @@ int command_check(const struct config *config, struct err *err) {
     if (backup_aside(config->store, copy, sizeof copy, err) != 0)
         return -1;
     int status = check_store(copy, err);
-    unlink(copy);
+    backup_aside_drop(copy);
     return status;
 }
 

@@ -59,8 +59,8 @@ static struct origin **find(struct crowd *crowd, const struct address *address) 
     return at;
 }
 
-bool crowd_enter(struct crowd *crowd, const struct address *address) {
-    bool entered = false;
+enum crowd_entry crowd_enter(struct crowd *crowd, const struct address *address) {
+    enum crowd_entry entry = CROWD_FULL;
     pthread_mutex_lock(&crowd->lock);
     struct origin **at = find(crowd, address);
     if (*at == NULL) {
@@ -68,12 +68,14 @@ bool crowd_enter(struct crowd *crowd, const struct address *address) {
         if (*at != NULL)
             (*at)->address = *address;
     }
-    if (*at != NULL && (*at)->connections < crowd->most) {
+    if (*at == NULL) {
+        entry = CROWD_NO_MEMORY;
+    } else if ((*at)->connections < crowd->most) {
         (*at)->connections++;
-        entered = true;
+        entry = CROWD_ENTERED;
     }
     pthread_mutex_unlock(&crowd->lock);
-    return entered;
+    return entry;
 }
 
 void crowd_leave(struct crowd *crowd, const struct address *address) {

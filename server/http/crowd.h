@@ -4,8 +4,6 @@
 #ifndef NOONARC_CROWD_H
 #define NOONARC_CROWD_H
 
-#include <stdbool.h>
-
 #include "server/http/address.h"
 
 struct crowd;
@@ -14,9 +12,14 @@ struct crowd;
 struct crowd *crowd_new(int most);
 void crowd_free(struct crowd *crowd);
 
-/* One connection more. False, and nothing is counted, when the address has all
- * it may have or memory is short. Any thread. */
-bool crowd_enter(struct crowd *crowd, const struct address *address);
+enum crowd_entry {
+    CROWD_ENTERED,
+    CROWD_FULL, /* the address has all it may have */
+    CROWD_NO_MEMORY
+};
+
+/* One connection more, counted only when it entered. Any thread. */
+enum crowd_entry crowd_enter(struct crowd *crowd, const struct address *address);
 
 /* One that entered is gone. */
 void crowd_leave(struct crowd *crowd, const struct address *address);

@@ -71,6 +71,13 @@ static void turn_away(struct door *door, struct guest *guest) {
     atomic_fetch_add(&door->turned_away_count, 1);
 }
 
+static void leave(struct door *door, struct guest *guest) {
+    patience_end(door->patience, &guest->stay);
+    if (guest->counted)
+        crowd_leave(door->crowd, &guest->address);
+    free(guest);
+}
+
 static struct guest *enter(struct door *door, struct MHD_Connection *connection) {
     const union MHD_ConnectionInfo *from =
         MHD_get_connection_info(connection, MHD_CONNECTION_INFO_CLIENT_ADDRESS);
@@ -84,19 +91,16 @@ static struct guest *enter(struct door *door, struct MHD_Connection *connection)
     address_of(from == NULL ? NULL : from->client_addr, &guest->address);
     guest->proxy = door->has_proxy && address_equal(&guest->address, &door->proxy);
     patience_begin(door->patience, &guest->stay, at->connect_fd);
-    if (!guest->proxy) {
-        guest->counted = crowd_enter(door->crowd, &guest->address);
-        if (!guest->counted)
-            turn_away(door, guest);
-    }
-    return guest;
-}
-
-static void leave(struct door *door, struct guest *guest) {
-    patience_end(door->patience, &guest->stay);
-    if (guest->counted)
-        crowd_leave(door->crowd, &guest->address);
-    free(guest);
+    if (guest->proxy)
+        return guest;
+    enum crowd_entry entry = crowd_enter(door->crowd, &guest->address);
+    guest->counted = entry == CROWD_ENTERED;
+    if (entry == CROWD_FULL)
+        turn_away(door, guest);
+    if (entry != CROWD_NO_MEMORY)
+        return guest;
+    leave(door, guest);
+    return NULL;
 }
 
 void door_notify(void *cls, struct MHD_Connection *connection, void **slot,

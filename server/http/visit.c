@@ -24,9 +24,16 @@ const char *visit_header(const struct visit *visit, const char *name) {
     return MHD_lookup_connection_value(visit->connection, MHD_HEADER_KIND, name);
 }
 
+static int refuse_answer(struct visit *visit) {
+    return err_set(&visit->err, ERR_INTERNAL, NULL, "the answer does not fit");
+}
+
 static int work_write(struct change *change, void *context) {
     struct visit *visit = context;
-    return visit->route->write(change, &visit->exchange, &visit->err);
+    if (visit->route->write(change, &visit->exchange, &visit->err) != 0)
+        return -1;
+    /* Nothing is done for a caller who cannot be told of it: keys are told only once. */
+    return visit->exchange.response.body.failed ? refuse_answer(visit) : 0;
 }
 
 /* The visit may be over as soon as the connection goes on. */
@@ -169,7 +176,7 @@ static void count(struct visit *visit, int status) {
 static enum MHD_Result answer(struct visit *visit) {
     struct response *response = &visit->exchange.response;
     if (visit->err.code == ERR_NONE && response->body.failed)
-        err_set(&visit->err, ERR_INTERNAL, NULL, "the answer does not fit");
+        refuse_answer(visit);
     if (visit->err.code != ERR_NONE)
         problem_render(&visit->err, response);
     else if (visit->options)

@@ -60,6 +60,15 @@ static int make_part(const char *path, char *out, size_t size, struct err *err) 
     return 0;
 }
 
+/* With what SQLite may have put beside it when a fault ended its work. */
+static void drop_part(const char *part) {
+    static const char *const endings[] = {"", "-journal", "-wal", "-shm"};
+    char path[PATH_MAX];
+    for (size_t i = 0; i < sizeof endings / sizeof *endings; i++)
+        if (name(path, sizeof path, part, endings[i], NULL) == 0)
+            unlink(path);
+}
+
 /* Gives a file its name unless that is taken. */
 static int name_new(const char *from, const char *to, struct err *err) {
     if (renameat2(AT_FDCWD, from, AT_FDCWD, to, RENAME_NOREPLACE) == 0)
@@ -107,11 +116,15 @@ int backup_make(const char *store, const char *file, char checksum[HASH_HEX_MAX]
         return -1;
     if (db_copy(store, part, err) || verify(part, false, 0.0, err) || sum(part, hash, err) ||
         force(part, O_RDONLY, err) || name_new(part, file, err)) {
-        unlink(part);
+        drop_part(part);
         return -1;
     }
     memcpy(checksum, hash, sizeof hash);
     return force_folder_of(file, err);
+}
+
+void backup_aside_drop(const char *copy) {
+    drop_part(copy);
 }
 
 int backup_aside(const char *store, char *out, size_t size, struct err *err) {
@@ -119,7 +132,7 @@ int backup_aside(const char *store, char *out, size_t size, struct err *err) {
         return -1;
     if (db_copy(store, out, err) == 0)
         return 0;
-    unlink(out);
+    drop_part(out);
     return -1;
 }
 
@@ -166,6 +179,6 @@ int backup_restore(const char *file, const char *store, bool replace, double now
     memcpy(checksum, hash, sizeof hash);
     return force_folder_of(store, err);
 cleanup:
-    unlink(part);
+    drop_part(part);
     return -1;
 }

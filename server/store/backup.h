@@ -18,9 +18,11 @@ int backup_make(const char *store, const char *file, char checksum[HASH_HEX_MAX]
     __attribute__((warn_unused_result));
 
 /* A copy for a look on the side, unverified, beside the store; out has its name, for
- * the caller to remove. */
+ * backup_aside_drop. */
 int backup_aside(const char *store, char *out, size_t size, struct err *err)
     __attribute__((warn_unused_result));
+
+void backup_aside_drop(const char *copy);
 
 /* Makes the store anew from file, after the same verification and with migrations
  * that it lacks applied. A store that is there is refused, or with replace set

@@ -235,6 +235,11 @@ int db_open(const char *path, enum db_mode mode, struct db **out, struct err *er
         failed(db, "open", code, err);
         goto cleanup;
     }
+    /* SQLite opens what it may only read all the same. */
+    if (mode == DB_WRITE && sqlite3_db_readonly(db->handle, "main") == 1) {
+        failed(db, "open", SQLITE_READONLY, err);
+        goto cleanup;
+    }
     sqlite3_extended_result_codes(db->handle, 1);
     sqlite3_busy_timeout(db->handle, BUSY_TIMEOUT_MS);
     const char *set_up = mode == DB_WRITE ? "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"

@@ -20,15 +20,15 @@
 #include "tests/support/simulate.h"
 
 #define SEED 20270321u
-#define STORES 10
+#define STORES 20
 /* Sanitizers slow the server five times; what a kill leaves behind is the same. */
 #ifdef __SANITIZE_ADDRESS__
-#define KILLS_PER_STORE 5
+#define KILLS_PER_STORE 2
 #else
-#define KILLS_PER_STORE 20
+#define KILLS_PER_STORE 10
 #endif
 #define LIFE_MIN_MS 15
-#define LIFE_MAX_MS 110
+#define LIFE_MAX_MS 90
 #define PAUSE_MAX_US 5000
 
 static struct chance chance;

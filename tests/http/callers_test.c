@@ -88,12 +88,12 @@ static void a_crowd(void **state) {
     (void)state;
     assert_non_null(crowd);
     for (int i = 0; i < 3; i++)
-        assert_true(crowd_enter(crowd, &here));
-    assert_false(crowd_enter(crowd, &here));
-    assert_true(crowd_enter(crowd, &there));
+        assert_int_equal(crowd_enter(crowd, &here), CROWD_ENTERED);
+    assert_int_equal(crowd_enter(crowd, &here), CROWD_FULL);
+    assert_int_equal(crowd_enter(crowd, &there), CROWD_ENTERED);
     crowd_leave(crowd, &here);
-    assert_true(crowd_enter(crowd, &here));
-    assert_false(crowd_enter(crowd, &here));
+    assert_int_equal(crowd_enter(crowd, &here), CROWD_ENTERED);
+    assert_int_equal(crowd_enter(crowd, &here), CROWD_FULL);
     /* Many more addresses than chains: each is still counted by itself. */
     for (int round = 0; round < 4; round++)
         for (uint32_t i = 0; i < ADDRESSES; i++) {
@@ -101,7 +101,7 @@ static void a_crowd(void **state) {
                                      .sin_addr.s_addr = htonl(0x0A000000 + i)};
             struct address address;
             address_of((struct sockaddr *)&v4, &address);
-            assert_int_equal(crowd_enter(crowd, &address), round < 3);
+            assert_int_equal(crowd_enter(crowd, &address), round < 3 ? CROWD_ENTERED : CROWD_FULL);
         }
     crowd_free(crowd);
 }

@@ -63,10 +63,11 @@ int line_send(struct line *line, const struct line_request *request) {
         snprintf(key, sizeof key, "Idempotency-Key: %s\r\n", request->idempotency_key);
     text_init(&words, 1u << 20);
     text_format(&words,
-                "%s %s HTTP/1.1\r\nHost: a\r\n%s%sContent-Type: application/json\r\n"
+                "%s %s HTTP/1.1\r\nHost: a\r\n%s%sContent-Type: %s\r\n"
                 "Content-Length: %zu\r\n\r\n%s",
                 request->method == NULL ? "POST" : request->method, request->path, authorization,
-                key, request->body == NULL ? 0 : strlen(request->body),
+                key, request->type == NULL ? "application/json" : request->type,
+                request->body == NULL ? 0 : strlen(request->body),
                 request->body == NULL ? "" : request->body);
     int result = words.failed ? -1 : send_all(line, words.bytes, words.length);
     text_release(&words);

@@ -19,7 +19,8 @@ struct line_request {
     const char *path;
     const char *key;             /* of Authorization, NULL none */
     const char *idempotency_key; /* NULL none */
-    const char *body;            /* JSON, NULL none */
+    const char *type;            /* of the body, NULL: application/json */
+    const char *body;            /* NULL none */
 };
 
 /* Asks, connecting first where need be. The body of the answer replaces what is
