@@ -21,6 +21,11 @@
     X(ERR_DAY_EXISTS, "day_exists", 409, "a day of that identifier exists")                        \
     X(ERR_RUN_EXISTS, "run_exists", 409, "the site has a run on that day")                         \
     X(ERR_RUN_NOT_CURRENT, "run_not_current", 409, "the run was corrected or withdrawn")           \
+    X(ERR_SEASON_EXISTS, "season_exists", 409, "a season of that identifier exists")               \
+    X(ERR_SITE_DUPLICATE, "site_duplicate", 409, "that school is registered at that place")        \
+    X(ERR_DAY_STATE, "day_state", 409, "the day's state does not allow that")                      \
+    X(ERR_NOT_APPROVED, "not_approved", 409, "the site is not approved for that day")              \
+    X(ERR_OTHER_SEASON, "other_season", 409, "that belongs to another season")                     \
     X(ERR_NOT_TAKING_PART, "not_taking_part", 409, "the site does not take part in that day")      \
     X(ERR_NOTHING_ASKED, "nothing_asked", 409, "nothing was asked about that run")                 \
     X(ERR_BODY_TOO_LARGE, "body_too_large", 413, "the body is too large")                          \
@@ -39,6 +44,8 @@
     X(ERR_WRONG_DAY, "wrong_day", 422, "the readings are not of that day's noon")                  \
     X(ERR_IMPLAUSIBLE, "implausible_run", 422, "the readings cannot be a shadow at this site")     \
     X(ERR_NOON_UNUSABLE, "noon_unusable", 422, "noon cannot be measured there on that date")       \
+    X(ERR_NOT_A_SPARE_DATE, "not_a_spare_date", 422, "that is none of the day's spare dates")      \
+    X(ERR_WRONG_INVITATION, "wrong_invitation", 422, "no such invitation, or it was used")         \
     X(ERR_KEY_REUSED, "idempotency_key_reused", 422,                                               \
       "that Idempotency-Key came with another body")                                               \
     X(ERR_TOO_MANY_REQUESTS, "too_many_requests", 429, "too much from one caller; go on later")    \

@@ -7,6 +7,7 @@
 
 #include "server/rules/accept_record.h"
 #include "server/rules/audit.h"
+#include "server/rules/day_states.h"
 #include "server/rules/lookup.h"
 #include "server/rules/verdict.h"
 #include "server/store/hash.h"
@@ -64,12 +65,19 @@ static int check_current(struct db *db, int64_t day, int64_t site, int64_t super
 
 static int check_state(struct db *db, const struct prepared *prepared, int64_t supersedes,
                        struct err *err) {
-    bool takes_part;
-    if (day_rows_takes_part(db, prepared->day.id, prepared->site.id, &takes_part, err))
+    struct standing standing;
+    if (day_rows_standing(db, prepared->day.id, prepared->site.id, &standing, err) ||
+        day_state_check(standing.state, DAY_ACT_MEASURE, err))
         return -1;
-    if (!takes_part)
+    if (!standing.joined)
         return err_set(err, ERR_NOT_TAKING_PART, NULL,
                        "the site does not take part in that day; join the day first");
+    if (standing.part != STAND_TAKEN)
+        return err_set(err, ERR_NOT_APPROVED, NULL,
+                       standing.part == STAND_WAITING
+                           ? "an organiser has to approve first that the site takes part in that "
+                             "day; keep the readings"
+                           : "an organiser has refused that the site takes part in that day");
     return check_current(db, prepared->day.id, prepared->site.id, supersedes, err);
 }
 
@@ -154,6 +162,10 @@ int accept_withdraw(struct change *change, const struct caller *caller, int64_t 
                 (long long)run);
         goto cleanup;
     }
+    struct day_row day;
+    if (day_rows_get(db, row.day, &day, err) != FOUND_ONE ||
+        day_state_check(day.record.state, DAY_ACT_WITHDRAW, err))
+        goto cleanup;
     if (run_rows_withdraw(db, run, reason, caller->credential, now_utc_s, err) ||
         reduction_rows_retire(db, run, err) ||
         audit_note(change, caller, "run.withdraw", audit_subject("runs/%lld", (long long)run).text,

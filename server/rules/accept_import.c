@@ -8,7 +8,8 @@
 #include <string.h>
 
 #include "server/rules/accept_record.h"
-#include "server/rules/audit.h"
+#include "server/rules/day_states.h"
+#include "server/rules/days.h"
 #include "server/rules/lookup.h"
 #include "server/rules/verdict.h"
 #include "server/store/hash.h"
@@ -74,17 +75,18 @@ static int write_body(struct part *part, struct err *err) {
 /* Joins the day if need be, and finds what is superseded. */
 static int prepare_place(struct part *part, struct err *err) {
     struct db *db = change_db(part->change);
+    struct warnings unsaid = {.count = 0};
+    struct err cause = {0};
     int64_t current = 0;
-    bool takes_part;
-    if (day_rows_takes_part(db, part->day->id, part->site.id, &takes_part, err) ||
-        (!takes_part &&
-         (day_rows_add_event(db, part->day->id, part->site.id, true, part->caller->credential,
-                             part->now_utc_s, err) ||
-          audit_note(
-              part->change, part->caller, "day.join",
-              audit_subject("days/%s/sites/%s", part->day->record.day, part->site.record.site).text,
-              NULL, part->now_utc_s, err))))
+    enum stand standing;
+    if (day_join(part->change, part->caller, part->day->record.day, part->site.record.site,
+                 part->now_utc_s, &standing, &unsaid, err))
         return -1;
+    if (standing == STAND_REFUSED) {
+        err_set(&cause, ERR_NOT_APPROVED, NULL,
+                "an organiser has refused that the site takes part in that day");
+        return in_row(part, &cause, err);
+    }
     enum found found = run_rows_current(db, part->day->id, part->site.id, &current, err);
     if (found == FOUND_FAILED)
         return -1;
@@ -131,7 +133,8 @@ int accept_import(struct change *change, const struct caller *caller, const char
     struct part *part = NULL;
     int result = -1;
     if (caller_may(caller, ROLE_ORGANISER, NULL, err) ||
-        lookup_day(change_db(change), day, &day_row, err))
+        lookup_any_day(change_db(change), day, &day_row, err) ||
+        day_state_check(day_row.record.state, DAY_ACT_MEASURE, err))
         return -1;
     part = malloc(sizeof *part);
     import.items = calloc(readings->sites + 1, sizeof *import.items);

@@ -1,17 +1,24 @@
 /* SPDX-License-Identifier: MIT */
-/* days: opening, joining, leaving and listing. */
+/* days: opening, and listing; joining is in days_part.c. */
 #include "server/rules/days.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "server/base/instant.h"
 #include "server/rules/audit.h"
+#include "server/rules/day_states.h"
 #include "server/rules/lookup.h"
+#include "server/science/meridian.h"
 #include "server/science/sun.h"
-#include "server/store/run_rows.h"
+#include "server/store/season_rows.h"
 #include "server/wire/field.h"
+
+/* A pair further east than twice its way north (63 degrees from the meridian) says
+ * nothing about a meridian: neither to walk nor on a map. */
+#define EAST_OF_NORTH_MAX 2.0
 
 void day_page_release(struct day_page *page) {
     free(page->items);
@@ -48,6 +55,29 @@ static int check_dates(const struct day_record *day, struct err *err) {
     return 0;
 }
 
+static int add_to_season(struct db *db, const char *season, int64_t day, struct err *err) {
+    struct season_row row;
+    enum found found = season_rows_find(db, season, &row, err);
+    if (found == FOUND_NONE)
+        return err_set(err, ERR_NOT_FOUND, "/season", "there is no season called %s", season);
+    return found == FOUND_ONE ? season_rows_add_day(db, row.id, day, err) : -1;
+}
+
+/* The day, its season, and its first events. */
+static int add_day(struct db *db, const struct day_record *record, int64_t by, double now_utc_s,
+                   struct err *err) {
+    const struct day_event_row opened = {
+        .kind = DAY_EVENT_STATE, .state = record->state, .at_utc_s = now_utc_s};
+    const struct day_event_row told = {.kind = DAY_EVENT_BLIND, .at_utc_s = now_utc_s};
+    int64_t id;
+    if (day_rows_add(db, record, by, now_utc_s, &id, err) ||
+        day_event_rows_add(db, id, &opened, by, err) ||
+        (record->season[0] != '\0' && add_to_season(db, record->season, id, err)) ||
+        (!record->blind && day_event_rows_add(db, id, &told, by, err)))
+        return -1;
+    return 0;
+}
+
 int day_open(struct change *change, const struct caller *caller, const struct day_record *day,
              double now_utc_s, struct day_record *out, struct err *err) {
     struct day_record record = *day;
@@ -62,18 +92,43 @@ int day_open(struct change *change, const struct caller *caller, const struct da
     if (found == FOUND_ONE)
         return err_set(err, ERR_DAY_EXISTS, "/day",
                        "a day called %s exists; choose another identifier", record.day);
+    if (record.state != DAY_PLANNED && record.state != DAY_ANNOUNCED)
+        return err_set(err, ERR_OUT_OF_RANGE, "/state", "a new day is planned or announced");
     if (found == FOUND_FAILED ||
-        day_rows_add(change_db(change), &record, caller->credential, now_utc_s, err) ||
-        audit_note(change, caller, "day.open", audit_subject("days/%s", record.day).text, NULL,
-                   now_utc_s, err))
+        add_day(change_db(change), &record, caller->credential, now_utc_s, err) ||
+        audit_note(change, caller, "day.open", audit_subject("days/%s", record.day).text,
+                   day_state_name(record.state), now_utc_s, err))
         return -1;
     *out = record;
     return 0;
 }
 
-int day_get(struct db *db, const char *day, struct day_record *out, struct err *err) {
+/* Of two sites on the rim of the band, one is so far east of the other. */
+static double widest_east_km(const struct day_record *day) {
+    return day->lon_tolerance_deg * MERIDIAN_CIRCUMFERENCE_KM / 360.0;
+}
+
+void day_warn(const struct day_record *day, double now_utc_s, struct warnings *warnings) {
+    char date[DATE_TEXT];
+    double east_km = widest_east_km(day);
+    date_format(day->date, date);
+    if (day_date_passed(day->date, now_utc_s))
+        warning_add(warnings, WARNING_DATE_PASSED, "/date",
+                    "%s has passed: is it the date that is meant?", date);
+    if (east_km > EAST_OF_NORTH_MAX * day->min_separation_km)
+        warning_add(warnings, WARNING_TOLERANCE_WIDE, "/lon_tolerance_deg",
+                    "near the equator two sites %g degrees apart lie %.0f km east and west of each "
+                    "other and need be only %g km apart north and south: that is no meridian; take "
+                    "at most %.1f degrees, or ask for %.0f km",
+                    day->lon_tolerance_deg, east_km, day->min_separation_km,
+                    day->lon_tolerance_deg * EAST_OF_NORTH_MAX * day->min_separation_km / east_km,
+                    ceil(east_km / EAST_OF_NORTH_MAX));
+}
+
+int day_get(struct db *db, const struct caller *caller, const char *day, struct day_record *out,
+            struct err *err) {
     struct day_row row;
-    if (lookup_day(db, day, &row, err))
+    if (lookup_day_as(db, caller, day, &row, err))
         return -1;
     *out = row.record;
     return 0;
@@ -98,13 +153,15 @@ refuse:
                    "that is not a cursor; take next_cursor of the page before");
 }
 
-int day_list(struct db *db, const char *after, size_t limit, struct day_page *out,
-             struct err *err) {
+int day_list(struct db *db, const struct caller *caller, const char *season, const char *after,
+             size_t limit, struct day_page *out, struct err *err) {
     struct day_page page = {0};
-    int32_t after_date = INT32_MIN;
-    const char *after_day = "";
-    if (read_cursor(after, &after_date, &after_day, err) ||
-        day_rows_list(db, after_date, after_day, list_ask(limit), &page.items, &page.count, err))
+    struct day_filter filter = {.after_date = INT32_MIN,
+                                .after_day = "",
+                                .season = season,
+                                .planned = caller->role == ROLE_ORGANISER};
+    if (read_cursor(after, &filter.after_date, &filter.after_day, err) ||
+        day_rows_list(db, &filter, list_ask(limit), &page.items, &page.count, err))
         return -1;
     if (list_more(limit, &page.count)) {
         const struct day_record *last = &page.items[page.count - 1];
@@ -112,72 +169,6 @@ int day_list(struct db *db, const char *after, size_t limit, struct day_page *ou
         date_format(last->date, date);
         snprintf(page.next, sizeof page.next, "%s/%s", date, last->day);
     }
-    *out = page;
-    return 0;
-}
-
-static int both(struct change *change, const struct caller *caller, const char *day,
-                const char *site, struct day_row *day_out, struct site_row *site_out,
-                bool *takes_part, struct err *err) {
-    struct db *db = change_db(change);
-    return caller_may(caller, ROLE_SCHOOL, site, err) || lookup_day(db, day, day_out, err) ||
-                   lookup_site(db, site, site_out, err) ||
-                   day_rows_takes_part(db, day_out->id, site_out->id, takes_part, err)
-               ? -1
-               : 0;
-}
-
-/* Joined or left: the event and its line. */
-static int note_event(struct change *change, const struct caller *caller, const struct day_row *day,
-                      const struct site_row *site, bool join, double now_utc_s, struct err *err) {
-    return day_rows_add_event(change_db(change), day->id, site->id, join, caller->credential,
-                              now_utc_s, err) ||
-                   audit_note(
-                       change, caller, join ? "day.join" : "day.leave",
-                       audit_subject("days/%s/sites/%s", day->record.day, site->record.site).text,
-                       NULL, now_utc_s, err)
-               ? -1
-               : 0;
-}
-
-int day_join(struct change *change, const struct caller *caller, const char *day, const char *site,
-             double now_utc_s, struct err *err) {
-    struct day_row day_row;
-    struct site_row site_row;
-    bool takes_part;
-    if (both(change, caller, day, site, &day_row, &site_row, &takes_part, err))
-        return -1;
-    return takes_part ? 0 : note_event(change, caller, &day_row, &site_row, true, now_utc_s, err);
-}
-
-int day_leave(struct change *change, const struct caller *caller, const char *day, const char *site,
-              double now_utc_s, struct err *err) {
-    struct day_row day_row;
-    struct site_row site_row;
-    bool takes_part;
-    int64_t run;
-    if (both(change, caller, day, site, &day_row, &site_row, &takes_part, err))
-        return -1;
-    if (!takes_part)
-        return 0;
-    enum found found = run_rows_current(change_db(change), day_row.id, site_row.id, &run, err);
-    if (found == FOUND_ONE)
-        return err_set(err, ERR_RUN_EXISTS, NULL,
-                       "the site has a run on that day; withdraw run %lld first", (long long)run);
-    return found == FOUND_FAILED
-               ? -1
-               : note_event(change, caller, &day_row, &site_row, false, now_utc_s, err);
-}
-
-int day_participants(struct db *db, const char *day, const char *after, size_t limit,
-                     struct participant_page *out, struct err *err) {
-    struct participant_page page = {0};
-    struct day_row row;
-    if (lookup_day(db, day, &row, err) ||
-        day_rows_participants(db, row.id, after, list_ask(limit), &page.items, &page.count, err))
-        return -1;
-    if (list_more(limit, &page.count))
-        memcpy(page.next, page.items[page.count - 1].site.site, sizeof page.next);
     *out = page;
     return 0;
 }

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "server/base/text.h"
+#include "server/rules/day_states.h"
 #include "server/rules/list.h"
 #include "server/rules/lookup.h"
 #include "server/store/reduction_rows.h"
@@ -31,10 +32,11 @@ void reduction_lines_release(struct reduction_lines *lines) {
     *lines = (struct reduction_lines){0};
 }
 
-static int reduction_of(struct db *db, int64_t run, char **out, struct err *err) {
+static int reduction_of(struct db *db, int64_t run, struct run_view *view, double *lon_deg,
+                        struct err *err) {
     struct text text;
     text_init(&text, REDUCTION_JSON_MAX);
-    enum found found = reduction_rows_body(db, run, &text, err);
+    enum found found = reduction_rows_body(db, run, &text, lon_deg, &view->noon_date, err);
     if (found == FOUND_NONE)
         err_set(err, ERR_STORAGE, NULL, "run %lld has no reduction; run `noonarcd rebuild`",
                 (long long)run);
@@ -42,19 +44,26 @@ static int reduction_of(struct db *db, int64_t run, char **out, struct err *err)
     text_release(&text);
     if (!json)
         return err_set(err, ERR_INTERNAL, NULL, "out of memory");
-    *out = json;
+    view->reduction_json = json;
     return 0;
 }
 
-int run_get(struct db *db, int64_t run, struct run_view *out, struct err *err) {
+/* day: that of the run, NULL to look it up. */
+static int view_of(struct db *db, int64_t run, const struct day_row *day, struct run_view *out,
+                   struct err *err) {
     struct run_row row;
+    struct day_row own;
     struct run_view view = {0};
+    double lon_deg = 0.0;
     if (lookup_run(db, run, &row, err))
         return -1;
-    if (reduction_of(db, run, &view.reduction_json, err)) {
+    if ((day == NULL && day_rows_get(db, row.day, &own, err) != FOUND_ONE) ||
+        reduction_of(db, run, &view, &lon_deg, err)) {
         free(row.body);
         return -1;
     }
+    int32_t date = day != NULL ? day->record.date : own.record.date;
+    view.of_date = day_noon_is_of(view.noon_date, date, lon_deg);
     view.run = row.id;
     memcpy(view.site, row.site_id, sizeof view.site);
     memcpy(view.day, row.day_id, sizeof view.day);
@@ -66,6 +75,10 @@ int run_get(struct db *db, int64_t run, struct run_view *out, struct err *err) {
     view.body_length = row.body_length;
     *out = view;
     return 0;
+}
+
+int run_get(struct db *db, int64_t run, struct run_view *out, struct err *err) {
+    return view_of(db, run, NULL, out, err);
 }
 
 int run_of_site(struct db *db, const char *day, const char *site, struct run_view *out,
@@ -99,7 +112,7 @@ int run_list(struct db *db, const char *day, const char *after, size_t limit, bo
     }
     for (; page.count < count; page.count++) {
         struct run_view *view = &page.items[page.count];
-        if (run_get(db, current[page.count].run, view, err))
+        if (view_of(db, current[page.count].run, &day_row, view, err))
             goto cleanup;
         if (!with_body) {
             free(view->body);

@@ -19,6 +19,8 @@ struct run_view {
     int64_t supersedes;     /* 0 none */
     int64_t superseded_by;  /* 0 not */
     double withdrawn_utc_s; /* NAN not */
+    int32_t noon_date;      /* by the site's meridian */
+    bool of_date;           /* of the date the day is on now; else of a spare one */
     char *body;             /* JSON as sent, NUL-terminated; owned */
     size_t body_length;
     char *reduction_json; /* owned */

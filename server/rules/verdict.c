@@ -6,24 +6,18 @@
 #include <stdio.h>
 
 #include "server/base/instant.h"
+#include "server/rules/day_states.h"
 #include "server/rules/derive.h"
 
-/* Beyond this longitude a noon may carry the date of either side of the line. */
-#define DATE_LINE_DEG 150.0
 #define MM_PER_M 1000.0
 #define USUAL_WITHIN 0.1 /* of a tenth or ten times the usual gnomon */
-
-static bool on_date(int32_t noon, int32_t date, double lon_deg) {
-    int32_t apart = noon - date;
-    return apart == 0 || (fabs(lon_deg) > DATE_LINE_DEG && (apart == 1 || apart == -1));
-}
 
 static int check_date(const struct day_record *day, const struct run *run, double lon_deg,
                       struct err *err) {
     int32_t noon = derive_noon_date(run, lon_deg);
-    bool good = on_date(noon, day->date, lon_deg);
+    bool good = day_noon_is_of(noon, day->date, lon_deg);
     for (int i = 0; i < day->spares; i++)
-        good |= on_date(noon, day->spare[i], lon_deg);
+        good |= day_noon_is_of(noon, day->spare[i], lon_deg);
     if (good)
         return 0;
     char date[11];

@@ -9,20 +9,53 @@
 #include "server/store/next_id.h"
 #include "server/store/site_rows.h"
 
+/* The newest value of a kind of event, or what stands for none. */
+#define NEWEST(column, event, otherwise)                                                           \
+    "COALESCE((SELECT e." column " FROM day_event e WHERE e.day = d.id AND e.event = '" event      \
+    "' ORDER BY e.id DESC LIMIT 1), " otherwise ")"
+/* 1 when who takes part in a day is approved first; no row for a day without season. */
+#define APPROVAL_OF(day)                                                                           \
+    "(SELECT v.approval FROM season_day b JOIN season_version v ON v.season = b.season "           \
+    "WHERE b.day = " day " ORDER BY v.version DESC LIMIT 1)"
+
+#define DATE_NOW NEWEST("date", "move", "d.date")
+#define STATE_NOW NEWEST("state", "state", "'announced'")
+#define BLIND_NOW NEWEST("blind", "blind", "1")
+#define SEASON_NOW                                                                                 \
+    "(SELECT n.season FROM season_day b JOIN season n ON n.id = b.season WHERE b.day = d.id)"
+#define DAY_COLUMNS                                                                                \
+    "d.id, d.day, d.name, d.date AS first_date, d.lon_tolerance_deg, d.min_separation_km, "        \
+    "d.max_sigma_km"
+#define DAY_FROM " FROM day d "
+/* clang-format off */
 #define DAY_SELECT                                                                                 \
-    "SELECT id, day, name, date, lon_tolerance_deg, min_separation_km, max_sigma_km FROM day "
+    "SELECT " DAY_COLUMNS ", " DATE_NOW " AS date_now, " STATE_NOW " AS state_now, "               \
+    BLIND_NOW ", " SEASON_NOW " AS season_now, " APPROVAL_OF("d.id") DAY_FROM
+/* clang-format on */
 
 static void read_day(struct statement *statement, struct day_row *out) {
     out->id = column_int(statement, 0);
     day_record_init(&out->record);
     column_copy(statement, 1, out->record.day, sizeof out->record.day);
     column_copy(statement, 2, out->record.name, sizeof out->record.name);
-    out->record.date = (int32_t)column_int(statement, 3);
+    out->record.spares = 1; /* the first date, until read_spares puts all in their places */
+    out->record.spare[0] = (int32_t)column_int(statement, 3);
     out->record.lon_tolerance_deg = column_real(statement, 4);
     out->record.min_separation_km = column_real(statement, 5);
     out->record.max_sigma_km = column_real(statement, 6);
+    out->record.date = (int32_t)column_int(statement, 7);
+    day_state_parse(column_text(statement, 8, NULL), &out->record.state);
+    out->record.blind = column_int(statement, 9) != 0;
+    column_copy(statement, 10, out->record.season, sizeof out->record.season);
+    out->needs_approval = column_int(statement, 11) != 0;
 }
 
+static int ascending(const void *one, const void *two) {
+    const int32_t a = *(const int32_t *)one, b = *(const int32_t *)two;
+    return (a > b) - (a < b);
+}
+
+/* All dates of a day but the one it is on now. */
 static int read_spares(struct db *db, int64_t day, struct day_record *out, struct err *err) {
     struct statement *statement;
     if (db_prepare(db, "SELECT date FROM spare_date WHERE day = $1 ORDER BY place", &statement,
@@ -30,10 +63,17 @@ static int read_spares(struct db *db, int64_t day, struct day_record *out, struc
         return -1;
     bind_int(statement, 1, day);
     enum step step;
+    int32_t first = out->spare[0];
     out->spares = 0;
-    while ((step = statement_step(statement, err)) == STEP_ROW && out->spares < DAY_SPARES_MAX)
-        out->spare[out->spares++] = (int32_t)column_int(statement, 0);
+    if (first != out->date)
+        out->spare[out->spares++] = first;
+    while ((step = statement_step(statement, err)) == STEP_ROW && out->spares < DAY_SPARES_MAX) {
+        int32_t date = (int32_t)column_int(statement, 0);
+        if (date != out->date)
+            out->spare[out->spares++] = date;
+    }
     statement_done(statement);
+    qsort(out->spare, (size_t)out->spares, sizeof out->spare[0], ascending);
     return step == STEP_FAILED ? -1 : 0;
 }
 
@@ -50,7 +90,7 @@ static enum found read_one(struct db *db, struct statement *statement, struct da
 
 enum found day_rows_find(struct db *db, const char *day, struct day_row *out, struct err *err) {
     struct statement *statement;
-    if (db_prepare(db, DAY_SELECT "WHERE day = $1", &statement, err))
+    if (db_prepare(db, DAY_SELECT "WHERE d.day = $1", &statement, err))
         return FOUND_FAILED;
     bind_text(statement, 1, day);
     return read_one(db, statement, out, err);
@@ -58,23 +98,27 @@ enum found day_rows_find(struct db *db, const char *day, struct day_row *out, st
 
 enum found day_rows_get(struct db *db, int64_t id, struct day_row *out, struct err *err) {
     struct statement *statement;
-    if (db_prepare(db, DAY_SELECT "WHERE id = $1", &statement, err))
+    if (db_prepare(db, DAY_SELECT "WHERE d.id = $1", &statement, err))
         return FOUND_FAILED;
     bind_int(statement, 1, id);
     return read_one(db, statement, out, err);
 }
 
-int day_rows_list(struct db *db, int32_t after_date, const char *after_day, int64_t limit,
+int day_rows_list(struct db *db, const struct day_filter *filter, int64_t limit,
                   struct day_record **out, size_t *count, struct err *err) {
     struct statement *statement;
     if (db_prepare(db,
-                   DAY_SELECT "WHERE date > $1 OR (date = $1 AND day > $2) "
-                              "ORDER BY date, day LIMIT $3",
+                   "SELECT * FROM (" DAY_SELECT ") AS a "
+                   "WHERE (a.date_now > $1 OR (a.date_now = $1 AND a.day > $2)) "
+                   "AND ($4 = '' OR a.season_now = $4) AND ($5 = 1 OR a.state_now <> 'planned') "
+                   "ORDER BY a.date_now, a.day LIMIT $3",
                    &statement, err))
         return -1;
-    bind_int(statement, 1, after_date);
-    bind_text(statement, 2, after_day);
+    bind_int(statement, 1, filter->after_date);
+    bind_text(statement, 2, filter->after_day);
     bind_int(statement, 3, limit);
+    bind_text(statement, 4, filter->season);
+    bind_int(statement, 5, filter->planned);
     struct day_record *items = NULL;
     size_t n = 0;
     enum step step;
@@ -111,7 +155,7 @@ static int add_spare(struct db *db, int64_t day, int place, int32_t date, struct
 }
 
 int day_rows_add(struct db *db, const struct day_record *record, int64_t by, double now_utc_s,
-                 struct err *err) {
+                 int64_t *out, struct err *err) {
     int64_t id;
     struct statement *statement;
     if (next_id(db, NEXT_ID_OF("day"), &id, err) ||
@@ -135,24 +179,48 @@ int day_rows_add(struct db *db, const struct day_record *record, int64_t by, dou
     for (int i = 0; i < record->spares; i++)
         if (add_spare(db, id, i, record->spare[i], err))
             return -1;
+    *out = id;
     return 0;
 }
 
-int day_rows_takes_part(struct db *db, int64_t day, int64_t site, bool *out, struct err *err) {
+/* approved: 1, 0, or NULL for nothing said. */
+static enum stand part_of(bool joined, bool said, int64_t approved, bool needs_approval) {
+    if (!joined)
+        return STAND_NONE;
+    if (said)
+        return approved ? STAND_TAKEN : STAND_REFUSED;
+    return needs_approval ? STAND_WAITING : STAND_TAKEN;
+}
+
+#define EVENT_NOW                                                                                  \
+    "(SELECT p.event FROM participation p WHERE p.day = $1 AND p.site = $2 "                       \
+    "ORDER BY p.id DESC LIMIT 1)"
+#define APPROVED_NOW                                                                               \
+    "(SELECT a.approved FROM approval a WHERE a.day = $1 AND a.site = $2 "                         \
+    "ORDER BY a.id DESC LIMIT 1)"
+
+int day_rows_standing(struct db *db, int64_t day, int64_t site, struct standing *out,
+                      struct err *err) {
     struct statement *statement;
     if (db_prepare(db,
-                   "SELECT event FROM participation WHERE day = $1 AND site = $2 "
-                   "ORDER BY id DESC LIMIT 1",
+                   "SELECT " STATE_NOW ", " EVENT_NOW ", " APPROVED_NOW ", " APPROVAL_OF("d.id")
+                       DAY_FROM "WHERE d.id = $1",
                    &statement, err))
         return -1;
     bind_int(statement, 1, day);
     bind_int(statement, 2, site);
     enum step step = statement_step(statement, err);
-    bool joined = step == STEP_ROW && strcmp(column_text(statement, 0, NULL), "join") == 0;
+    struct standing standing = {.state = DAY_ANNOUNCED};
+    if (step == STEP_ROW) {
+        day_state_parse(column_text(statement, 0, NULL), &standing.state);
+        standing.joined = strcmp(column_text(statement, 1, NULL), "join") == 0;
+        standing.part = part_of(standing.joined, !column_null(statement, 2),
+                                column_int(statement, 2), column_int(statement, 3) != 0);
+    }
     statement_done(statement);
     if (step == STEP_FAILED)
         return -1;
-    *out = joined;
+    *out = standing;
     return 0;
 }
 
@@ -175,8 +243,34 @@ int day_rows_add_event(struct db *db, int64_t day, int64_t site, bool join, int6
     return statement_run(statement, err);
 }
 
-int day_rows_participants(struct db *db, int64_t day, const char *after, int64_t limit,
-                          struct participant **out, size_t *count, struct err *err) {
+int day_rows_add_approval(struct db *db, int64_t day, int64_t site, bool approved,
+                          const char *reason, int64_t by, double now_utc_s, struct err *err) {
+    int64_t id;
+    struct statement *statement;
+    if (next_id(db, NEXT_ID_OF("approval"), &id, err) ||
+        db_prepare(db,
+                   "INSERT INTO approval (id, day, site, approved, reason, recorded_utc_s, "
+                   "recorded_by) VALUES ($1, $2, $3, $4, $5, $6, $7)",
+                   &statement, err))
+        return -1;
+    bind_int(statement, 1, id);
+    bind_int(statement, 2, day);
+    bind_int(statement, 3, site);
+    bind_int(statement, 4, approved);
+    bind_text(statement, 5, reason);
+    bind_real(statement, 6, now_utc_s);
+    bind_id_or_null(statement, 7, by);
+    return statement_run(statement, err);
+}
+
+/* What was said to a site, as a number: 1 yes, 0 no, -1 nothing yet and it waits. */
+#define SAID                                                                                       \
+    "COALESCE((SELECT a.approved FROM approval a WHERE a.day = p.day AND a.site = p.site "         \
+    "ORDER BY a.id DESC LIMIT 1), 1 - 2 * COALESCE(" APPROVAL_OF("$1") ", 0))"
+
+int day_rows_with_standing(struct db *db, int64_t day, enum stand part, const char *after,
+                           int64_t limit, struct participant **out, size_t *count,
+                           struct err *err) {
     struct statement *statement;
     if (db_prepare(db,
                    "SELECT " SITE_COLUMNS ", r.run, r.gnomon_mm, r.edge FROM participation p "
@@ -186,12 +280,14 @@ int day_rows_participants(struct db *db, int64_t day, const char *after, int64_t
                    "AND r.is_current = 1 "
                    "WHERE p.day = $1 AND p.event = 'join' AND s.site > $2 AND NOT EXISTS "
                    "(SELECT 1 FROM participation q WHERE q.day = p.day AND q.site = p.site "
-                   "AND q.id > p.id) AND " SITE_NEWEST " ORDER BY s.site LIMIT $3",
+                   "AND q.id > p.id) AND " SITE_NEWEST " AND " SAID " = $4 "
+                   "ORDER BY s.site LIMIT $3",
                    &statement, err))
         return -1;
     bind_int(statement, 1, day);
     bind_text(statement, 2, after);
     bind_int(statement, 3, limit);
+    bind_int(statement, 4, part == STAND_TAKEN ? 1 : part == STAND_REFUSED ? 0 : -1);
     struct participant *items = NULL;
     size_t n = 0;
     enum step step;
@@ -202,6 +298,7 @@ int day_rows_participants(struct db *db, int64_t day, const char *after, int64_t
         items = grown;
         struct participant *row = &items[n++];
         site_rows_read(statement, 0, &row->site);
+        row->part = part;
         row->run = column_int(statement, SITE_COLUMNS_COUNT);
         row->run_gnomon_mm = column_real(statement, SITE_COLUMNS_COUNT + 1);
         row->run_edge = row->site.edge;
@@ -216,4 +313,9 @@ int day_rows_participants(struct db *db, int64_t day, const char *after, int64_t
     *out = items;
     *count = n;
     return 0;
+}
+
+int day_rows_participants(struct db *db, int64_t day, const char *after, int64_t limit,
+                          struct participant **out, size_t *count, struct err *err) {
+    return day_rows_with_standing(db, day, STAND_TAKEN, after, limit, out, count, err);
 }

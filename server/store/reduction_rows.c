@@ -154,13 +154,17 @@ int reduction_rows_of_day(struct db *db, int64_t day, struct day_noon **out, siz
     return 0;
 }
 
-enum found reduction_rows_body(struct db *db, int64_t run, struct text *out, struct err *err) {
+enum found reduction_rows_body(struct db *db, int64_t run, struct text *out, double *lon_deg,
+                               int32_t *noon_date, struct err *err) {
     struct statement *statement;
-    if (db_prepare(db, "SELECT body FROM reduction WHERE run = $1", &statement, err))
+    if (db_prepare(db, "SELECT body, lon_deg, transit_utc_s FROM reduction WHERE run = $1",
+                   &statement, err))
         return FOUND_FAILED;
     bind_int(statement, 1, run);
     enum step step = statement_step(statement, err);
     if (step == STEP_ROW) {
+        *lon_deg = column_real(statement, 1);
+        *noon_date = sun_day_nearest(column_real(statement, 2), *lon_deg);
         size_t length;
         const char *body = column_text(statement, 0, &length);
         text_add(out, body, length);

@@ -52,8 +52,10 @@ enum found reduction_rows_of_site(struct db *db, int64_t day, int64_t site, stru
 int reduction_rows_of_day(struct db *db, int64_t day, struct day_noon **out, size_t *count,
                           struct err *err) __attribute__((warn_unused_result));
 
-/* The JSON of a run's reduction, appended to out. */
-enum found reduction_rows_body(struct db *db, int64_t run, struct text *out, struct err *err);
+/* The JSON of a run's reduction, appended to out, and the date of its noon by the
+ * site's meridian. */
+enum found reduction_rows_body(struct db *db, int64_t run, struct text *out, double *lon_deg,
+                               int32_t *noon_date, struct err *err);
 
 /* Current runs of a day with their columns for the spreadsheet, by site. */
 int reduction_rows_lines(struct db *db, int64_t day, struct reduction_record **out, size_t *count,

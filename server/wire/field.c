@@ -28,9 +28,11 @@ bool field_is_text(enum field_kind kind) {
     case FIELD_INSTANT:
     case FIELD_EDGE:
     case FIELD_SKY:
+    case FIELD_STATE:
         return true;
     case FIELD_REAL:
     case FIELD_RUN_ID:
+    case FIELD_BOOL:
     case FIELD_OBJECT:
     case FIELD_LIST:
         break;
@@ -148,13 +150,27 @@ int field_set_text(const struct field *field, const char *value, size_t length, 
         memcpy(destination(field, record), &sky, sizeof sky);
         return 0;
     }
+    case FIELD_STATE: {
+        enum day_state state;
+        if (!day_state_parse(value, &state))
+            return err_set(err, ERR_OUT_OF_RANGE, place,
+                           "the state is planned, announced, closed or cancelled");
+        memcpy(destination(field, record), &state, sizeof state);
+        return 0;
+    }
     case FIELD_REAL:
     case FIELD_RUN_ID:
+    case FIELD_BOOL:
     case FIELD_OBJECT:
     case FIELD_LIST:
         break;
     }
     return err_set(err, ERR_INTERNAL, place, "the field table does not know this kind");
+}
+
+void field_set_bool(const struct field *field, bool value, void *record) {
+    assert(field->kind == FIELD_BOOL);
+    memcpy(destination(field, record), &value, sizeof value);
 }
 
 int field_set_real(const struct field *field, double value, void *record, const char *place,

@@ -22,6 +22,8 @@ enum field_kind {
     FIELD_INSTANT, /* double seconds since 1970-01-01 UTC */
     FIELD_EDGE,    /* enum edge */
     FIELD_SKY,     /* enum sky */
+    FIELD_STATE,   /* enum day_state */
+    FIELD_BOOL,    /* bool, in JSON alone */
     FIELD_OBJECT,  /* inner table, destination at offset */
     FIELD_LIST,    /* min..max objects of the inner table, or single values when the inner
                       table has one row without a key; stride bytes apart from offset;
@@ -56,6 +58,7 @@ int field_set_text(const struct field *field, const char *value, size_t length, 
                    const char *place, struct err *err) __attribute__((warn_unused_result));
 int field_set_real(const struct field *field, double value, void *record, const char *place,
                    struct err *err) __attribute__((warn_unused_result));
+void field_set_bool(const struct field *field, bool value, void *record);
 
 /* True for the kinds that field_set_text takes. */
 bool field_is_text(enum field_kind kind);
@@ -76,6 +79,8 @@ bool field_text_is_clean(const char *text, size_t length, bool name);
 extern const struct field_table site_fields;
 extern const struct field_table day_fields;
 extern const struct field_table run_fields;
+extern const struct field_table season_fields;
+extern const struct field_table state_fields, move_fields, blind_fields, approval_fields;
 extern const struct field_table reading_row_fields;
 extern const struct field_table sky_fields;
 extern const struct field_table review_fields; /* review.h */

@@ -55,8 +55,30 @@ static const struct field day_rows[] = {
     {"lon_tolerance_deg", FIELD_REAL, false, AT(DAY, lon_tolerance_deg), RANGE(0.01, 15.0, "degrees")},
     {"min_separation_km", FIELD_REAL, false, AT(DAY, min_separation_km), RANGE(1.0, 5000.0, "km")},
     {"max_sigma_km",      FIELD_REAL, false, AT(DAY, max_sigma_km),      RANGE(10.0, 20000.0, "km")},
+    {"season",            FIELD_ID,   false, ROOM(DAY, season)},
+    {"state",             FIELD_STATE, false, AT(DAY, state)},
+    {"blind",             FIELD_BOOL, false, AT(DAY, blind)},
 };
 const struct field_table day_fields = {"a day", day_rows, COUNT(day_rows)};
+
+#define SEASON struct season_record
+static const struct field season_rows[] = {
+    {"season",   FIELD_ID,   false, ROOM(SEASON, season)},
+    {"name",     FIELD_NAME, true,  ROOM(SEASON, name)},
+    {"approval", FIELD_BOOL, false, AT(SEASON, approval)},
+};
+const struct field_table season_fields = {"a season", season_rows, COUNT(season_rows)};
+
+#define DECISION struct decision_record
+#define REASON_ROW {"reason", FIELD_TEXT, false, ROOM(DECISION, reason)}
+static const struct field state_rows[] = {{"state", FIELD_STATE, true, AT(DECISION, state)}, REASON_ROW};
+static const struct field move_rows[] = {{"date", FIELD_DATE, true, AT(DECISION, date)}, REASON_ROW};
+static const struct field blind_rows[] = {{"blind", FIELD_BOOL, true, AT(DECISION, blind)}, REASON_ROW};
+static const struct field approval_rows[] = {{"approved", FIELD_BOOL, true, AT(DECISION, approved)}, REASON_ROW};
+const struct field_table state_fields = {"a change of state", state_rows, COUNT(state_rows)};
+const struct field_table move_fields = {"a move", move_rows, COUNT(move_rows)};
+const struct field_table blind_fields = {"a word about the expected angle", blind_rows, COUNT(blind_rows)};
+const struct field_table approval_fields = {"an approval", approval_rows, COUNT(approval_rows)};
 
 static const struct field part_rows[] = {
     {"length_mm", FIELD_REAL, true,  AT(struct length, value_m), LENGTH_MM(SITE_GNOMON_MAX_MM)},

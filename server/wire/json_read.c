@@ -143,6 +143,11 @@ static int read_value(const json_t *value, const struct field *field, const char
         if (!json_is_integer(value))
             return refuse_type(value, "a whole number", pointer, err);
         return field_set_real(field, (double)json_integer_value(value), record, pointer, err);
+    case FIELD_BOOL:
+        if (!json_is_boolean(value))
+            return refuse_type(value, "true or false", pointer, err);
+        field_set_bool(field, json_is_true(value), record);
+        return 0;
     case FIELD_OBJECT:
         if (!json_is_object(value))
             return refuse_type(value, "an object", pointer, err);

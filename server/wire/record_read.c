@@ -138,6 +138,25 @@ int record_read_day(const char *json, size_t length, struct day_record *out, str
     return 0;
 }
 
+int record_read_season(const char *json, size_t length, struct season_record *out,
+                       struct err *err) {
+    struct season_record season;
+    season_record_init(&season);
+    if (read_body(json, length, &season_fields, &season, err) < 0)
+        return -1;
+    *out = season;
+    return 0;
+}
+
+int record_read_decision(const char *json, size_t length, const struct field_table *table,
+                         struct decision_record *out, struct err *err) {
+    struct decision_record decision = {.reason = ""};
+    if (read_body(json, length, table, &decision, err) < 0)
+        return -1;
+    *out = decision;
+    return 0;
+}
+
 int record_read_run(const char *json, size_t length, struct run_record *out, struct err *err) {
     struct run_record run;
     run_record_init(&run);

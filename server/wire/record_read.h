@@ -8,6 +8,7 @@
 #include <stddef.h>
 
 #include "server/base/err.h"
+#include "server/wire/field.h"
 #include "server/wire/records.h"
 #include "server/wire/zone.h"
 
@@ -19,8 +20,19 @@ int record_read_site(const char *json, size_t length, struct site_record *out, s
     __attribute__((warn_unused_result));
 
 /* {"day"?, "name"?, "date", "spare_dates"?, "lon_tolerance_deg"?,
- *  "min_separation_km"?, "max_sigma_km"?}; day defaults to the date, name to day. */
+ *  "min_separation_km"?, "max_sigma_km"?, "season"?, "state"?, "blind"?}; day defaults to the date,
+ * name to day. */
 int record_read_day(const char *json, size_t length, struct day_record *out, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* {"season"?, "name", "approval"?}; season stays "" when not given. */
+int record_read_season(const char *json, size_t length, struct season_record *out, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* What is decided, by one of the tables of field.h (state_fields and the like), and
+ * "reason"?. */
+int record_read_decision(const char *json, size_t length, const struct field_table *table,
+                         struct decision_record *out, struct err *err)
     __attribute__((warn_unused_result));
 
 /* {"gnomon": {"parts": [{"length_mm", "sigma_mm"?}], "edge"}, "readings": [{"time",

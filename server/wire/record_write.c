@@ -63,6 +63,18 @@ void record_write_day(struct json_writer *json, const char *key, const struct da
     json_write_real(json, "lon_tolerance_deg", day->lon_tolerance_deg);
     json_write_real(json, "min_separation_km", day->min_separation_km);
     json_write_real(json, "max_sigma_km", day->max_sigma_km);
+    json_write_text_or_null(json, "season", day->season);
+    json_write_text(json, "state", day_state_name(day->state));
+    json_write_bool(json, "blind", day->blind);
+    json_write_end(json);
+}
+
+void record_write_season(struct json_writer *json, const char *key,
+                         const struct season_record *season) {
+    json_write_object(json, key);
+    json_write_text(json, "season", season->season);
+    json_write_text(json, "name", season->name);
+    json_write_bool(json, "approval", season->approval);
     json_write_end(json);
 }
 

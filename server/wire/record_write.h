@@ -23,8 +23,12 @@ void record_write_site_request(struct json_writer *json, const char *key,
                                const struct site_record *site);
 
 /* {"day","name","date","spare_dates","lon_tolerance_deg","min_separation_km",
- *  "max_sigma_km"}; record_read_day takes it back. */
+ *  "max_sigma_km","season","state","blind"}; record_read_day takes it back. */
 void record_write_day(struct json_writer *json, const char *key, const struct day_record *day);
+
+/* {"season","name","approval"}; record_read_season takes it back. */
+void record_write_season(struct json_writer *json, const char *key,
+                         const struct season_record *season);
 
 /* The body record_read_run takes; absent fields are left out. */
 void record_write_run_request(struct json_writer *json, const char *key,

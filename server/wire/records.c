@@ -38,8 +38,33 @@ void site_record_settle(struct site_record *site) {
 }
 
 void day_record_init(struct day_record *day) {
-    *day = (struct day_record){
-        .lon_tolerance_deg = 1.0, .min_separation_km = 100.0, .max_sigma_km = NAN};
+    *day = (struct day_record){.lon_tolerance_deg = 1.0,
+                               .min_separation_km = 100.0,
+                               .max_sigma_km = NAN,
+                               .state = DAY_ANNOUNCED,
+                               .blind = true};
+}
+
+void season_record_init(struct season_record *season) {
+    *season = (struct season_record){.approval = false};
+}
+
+static const char *const stand_names[] = {[STAND_NONE] = "none",
+                                          [STAND_WAITING] = "waiting",
+                                          [STAND_REFUSED] = "refused",
+                                          [STAND_TAKEN] = "taking_part"};
+
+const char *stand_name(enum stand part) {
+    return stand_names[part];
+}
+
+bool stand_parse(const char *name, enum stand *out) {
+    for (size_t i = 0; i < sizeof stand_names / sizeof stand_names[0]; i++)
+        if (strcmp(name, stand_names[i]) == 0) {
+            *out = (enum stand)i;
+            return true;
+        }
+    return false;
 }
 
 void run_record_init(struct run_record *run) {

@@ -16,6 +16,7 @@
 #include "server/science/pair.h"
 #include "server/science/reduce.h"
 #include "server/science/run.h"
+#include "server/wire/day_state.h"
 
 #define ID_MAX 40 /* identifiers of sites and days: [A-Za-z0-9][A-Za-z0-9._-]{0,39} */
 #define NAME_MAX_BYTES 120
@@ -23,6 +24,7 @@
 #define CONTACT_MAX 200
 #define WEATHER_MAX 200
 #define NOTE_MAX 400
+#define REASON_MAX 400
 #define DAY_SPARES_MAX 8
 #define SITE_GNOMON_MIN_MM 20.0
 #define SITE_GNOMON_MAX_MM 100000.0
@@ -56,7 +58,34 @@ struct day_record {
     double lon_tolerance_deg;      /* 0.01..15 */
     double min_separation_km;      /* 1..5000 */
     double max_sigma_km;           /* 10..20000, NAN: none */
+    char season[ID_MAX + 1];       /* "" none */
+    enum day_state state;
+    bool blind; /* a site is told its expected angle only once it has handed in */
 };
+
+/* A programme of days. */
+struct season_record {
+    char season[ID_MAX + 1];
+    char name[NAME_MAX_BYTES + 1];
+    bool approval; /* an organiser approves who takes part in its days */
+};
+
+/* What an organiser decides about a day or a site on it; each kind of decision uses
+ * its own of these and the reason. */
+struct decision_record {
+    enum day_state state;
+    int32_t date;
+    bool blind;
+    bool approved;
+    char reason[REASON_MAX + 1];
+};
+
+/* How a site stands to a day. */
+enum stand { STAND_NONE, STAND_WAITING, STAND_REFUSED, STAND_TAKEN };
+
+/* "none", "waiting", "refused", "taking_part". */
+const char *stand_name(enum stand part);
+bool stand_parse(const char *name, enum stand *out);
 
 /* All readings of one site on one day, as the class sent them. */
 struct run_record {
@@ -238,6 +267,7 @@ void site_record_settle(struct site_record *site);
 /* Records with nothing in them but the defaults of the contract. */
 void site_record_init(struct site_record *site);
 void day_record_init(struct day_record *day);
+void season_record_init(struct season_record *season);
 void run_record_init(struct run_record *run);
 
 /* Metres as whole nanometres of a millimetre count, so that 178.3 mm survives the
