@@ -10,13 +10,25 @@
 #include "server/wire/record_write.h"
 #include "server/wire/spreadsheet.h"
 
+/* ?status=waiting and the like; those that take part when nothing is said. */
+static int asked_status(const struct request *request, enum stand *out, struct err *err) {
+    const char *status = request_query(request, "status");
+    enum stand stand = STAND_TAKEN;
+    if (status != NULL && (!stand_parse(status, &stand) || stand == STAND_NONE))
+        return err_set(err, ERR_BAD_QUERY, "status", "status is taking_part, waiting or refused");
+    *out = stand;
+    return 0;
+}
+
 int get_day_sites(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
     const struct request *request = &exchange->request;
     struct page page;
     struct participant_page sites;
     struct json_writer json;
-    if (request_page(request, &page, err) != 0 ||
-        day_participants(lookup->db, request->param[0], page.cursor, page.limit, &sites, err) != 0)
+    enum stand stand = STAND_TAKEN;
+    if (request_page(request, &page, err) != 0 || asked_status(request, &stand, err) != 0 ||
+        day_standing_list(lookup->db, request->param[0], stand, page.cursor, page.limit, &sites,
+                          err) != 0)
         return -1;
     render_json(&exchange->response, &json);
     json_write_array(&json, "sites");
@@ -83,14 +95,12 @@ int put_day_site_check(const struct lookup *lookup, struct exchange *exchange, s
 
 int put_day_site(struct change *change, struct exchange *exchange, struct err *err) {
     const struct request *request = &exchange->request;
-    struct json_writer json;
+    struct warnings warnings = {.count = 0};
+    enum stand stand;
     if (day_join(change, exchange->carried, request->param[0], request->param[1],
-                 request->now_utc_s, err) != 0)
+                 request->now_utc_s, &stand, &warnings, err) != 0)
         return -1;
-    render_json(&exchange->response, &json);
-    json_write_text(&json, "day", request->param[0]);
-    json_write_text(&json, "site", request->param[1]);
-    json_write_end(&json);
+    render_stand(&exchange->response, request, stand, &warnings);
     return 0;
 }
 

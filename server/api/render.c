@@ -18,6 +18,17 @@ void render_created(struct response *response, const char *format, ...) {
     va_end(args);
 }
 
+void render_stand(struct response *response, const struct request *request, enum stand stand,
+                  const struct warnings *warnings) {
+    struct json_writer json;
+    render_json(response, &json);
+    json_write_text(&json, "day", request->param[0]);
+    json_write_text(&json, "site", request->param[1]);
+    json_write_text(&json, "status", stand_name(stand));
+    warning_write(&json, warnings);
+    json_write_end(&json);
+}
+
 void render_csv(struct response *response, struct csv_writer *csv) {
     response->content_type = "text/csv; charset=utf-8; header=present";
     csv_writer_init(csv, &response->body);

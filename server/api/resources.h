@@ -12,8 +12,13 @@ api_read post_sites_check, post_sites_csv_check, put_site_check, post_class_code
 api_write post_sites, post_sites_csv, put_site, post_class_code;
 
 /* days.c */
-api_read get_days, get_day, post_days_check;
-api_write post_days;
+api_read get_days, get_day, get_day_history, post_days_check;
+api_read post_day_state_check, post_day_move_check, put_day_blind_check, put_approval_check;
+api_write post_days, post_day_state, post_day_move, put_day_blind, put_approval;
+
+/* seasons.c */
+api_read get_seasons, get_season, post_seasons_check, put_season_check;
+api_write post_seasons, put_season;
 
 /* participation.c */
 api_read get_day_sites, get_day_sites_csv, get_day_sites_geojson;

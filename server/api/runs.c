@@ -87,6 +87,8 @@ static int write_view(struct json_writer *json, const char *key, const struct ru
     json_write_object(json, key);
     record_write_run(json, "run", &run, &state);
     json_write_raw(json, "reduction", view->reduction_json, strlen(view->reduction_json));
+    json_write_date(json, "noon_date", view->noon_date);
+    json_write_bool(json, "of_date", view->of_date);
     json_write_end(json);
     return 0;
 }

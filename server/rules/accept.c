@@ -65,19 +65,8 @@ static int check_current(struct db *db, int64_t day, int64_t site, int64_t super
 
 static int check_state(struct db *db, const struct prepared *prepared, int64_t supersedes,
                        struct err *err) {
-    struct standing standing;
-    if (day_rows_standing(db, prepared->day.id, prepared->site.id, &standing, err) ||
-        day_state_check(standing.state, DAY_ACT_MEASURE, err))
+    if (day_check_measuring(db, prepared->day.id, prepared->site.id, err))
         return -1;
-    if (!standing.joined)
-        return err_set(err, ERR_NOT_TAKING_PART, NULL,
-                       "the site does not take part in that day; join the day first");
-    if (standing.part != STAND_TAKEN)
-        return err_set(err, ERR_NOT_APPROVED, NULL,
-                       standing.part == STAND_WAITING
-                           ? "an organiser has to approve first that the site takes part in that "
-                             "day; keep the readings"
-                           : "an organiser has refused that the site takes part in that day");
     return check_current(db, prepared->day.id, prepared->site.id, supersedes, err);
 }
 

@@ -25,6 +25,28 @@ int day_state_check(enum day_state state, enum day_act act, struct err *err) {
                    day_act_words(act), day_state_name(state), day_state_meaning(state));
 }
 
+int day_check_measuring(struct db *db, int64_t day, int64_t site, struct err *err) {
+    struct standing standing;
+    if (day_rows_standing(db, day, site, &standing, err) ||
+        day_state_check(standing.state, DAY_ACT_MEASURE, err))
+        return -1;
+    switch (standing.stand) {
+    case STAND_TAKEN:
+        return 0;
+    case STAND_WAITING:
+        return err_set(err, ERR_NOT_APPROVED, NULL,
+                       "an organiser has to approve first that the site takes part in that day; "
+                       "keep the readings");
+    case STAND_REFUSED:
+        return err_set(err, ERR_NOT_APPROVED, NULL,
+                       "an organiser has refused that the site takes part in that day");
+    case STAND_NONE:
+        break;
+    }
+    return err_set(err, ERR_NOT_TAKING_PART, NULL,
+                   "the site does not take part in that day; join the day first");
+}
+
 bool day_noon_is_of(int32_t noon_date, int32_t date, double lon_deg) {
     int32_t apart = noon_date - date;
     return apart == 0 || (fabs(lon_deg) > DATE_LINE_DEG && (apart == 1 || apart == -1));
@@ -50,7 +72,7 @@ static int want_reason(const struct decision_record *decision, const char *what,
 
 /* The event, its line, and the day anew. */
 static int record(struct change *change, const struct caller *caller, struct day_row *row,
-                  struct day_event_row *event, const struct decision_record *decision,
+                  struct day_event_record *event, const struct decision_record *decision,
                   const char *action, const char *detail, double now_utc_s, struct day_record *out,
                   struct err *err) {
     struct db *db = change_db(change);
@@ -84,7 +106,7 @@ int day_change_state(struct change *change, const struct caller *caller, const c
     if (needs_reason &&
         want_reason(decision, to == DAY_CANCELLED ? "is cancelled" : "is reopened", err))
         return -1;
-    struct day_event_row event = {.kind = DAY_EVENT_STATE, .state = to};
+    struct day_event_record event = {.kind = DAY_EVENT_STATE, .state = to};
     return record(change, caller, &row, &event, decision, "day.state", day_state_name(to),
                   now_utc_s, out, err);
 }
@@ -92,7 +114,7 @@ int day_change_state(struct change *change, const struct caller *caller, const c
 /* How many noons are in that are not of a date. */
 static int count_of_other_dates(struct db *db, int64_t day, int32_t date, size_t *out,
                                 struct err *err) {
-    struct noon_row *noons = NULL;
+    struct day_noon *noons = NULL;
     size_t count = 0, other = 0;
     int failed = reduction_rows_of_day(db, day, &noons, &count, err);
     for (size_t i = 0; i < count && !failed; i++) {
@@ -133,7 +155,7 @@ int day_move(struct change *change, const struct caller *caller, const char *day
                            : "%s is none of the day's spare dates; those that take part agreed to "
                              "these alone: open another day for it",
                        to);
-    struct day_event_row event = {.kind = DAY_EVENT_MOVE, .date = decision->date};
+    struct day_event_record event = {.kind = DAY_EVENT_MOVE, .date = decision->date};
     snprintf(detail, sizeof detail, "from %s to %s", from, to);
     if (count_of_other_dates(change_db(change), row.id, decision->date, &runs, err) ||
         record(change, caller, &row, &event, decision, "day.move", detail, now_utc_s, out, err))
@@ -159,7 +181,7 @@ int day_set_blind(struct change *change, const struct caller *caller, const char
         *out = row.record;
         return 0;
     }
-    struct day_event_row event = {.kind = DAY_EVENT_BLIND, .blind = decision->blind};
+    struct day_event_record event = {.kind = DAY_EVENT_BLIND, .blind = decision->blind};
     return record(change, caller, &row, &event, decision, "day.blind",
                   decision->blind ? "on" : "off", now_utc_s, out, err);
 }

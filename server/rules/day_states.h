@@ -19,6 +19,11 @@
 int day_state_check(enum day_state state, enum day_act act, struct err *err)
     __attribute__((warn_unused_result));
 
+/* READ. A site may measure on a day now: the day is announced and the site takes part.
+ * ERR_DAY_STATE, ERR_NOT_TAKING_PART, ERR_NOT_APPROVED. */
+int day_check_measuring(struct db *db, int64_t day, int64_t site, struct err *err)
+    __attribute__((warn_unused_result));
+
 /* All WRITE, organiser; out is the day as it then is.
  * State: ERR_DAY_STATE where the table does not lead, ERR_MISSING_FIELD for a missing
  * reason. The state that it has already changes nothing. */
@@ -38,7 +43,7 @@ int day_set_blind(struct change *change, const struct caller *caller, const char
                   struct err *err) __attribute__((warn_unused_result));
 
 struct day_history {
-    struct day_event_row *items; /* the opening, then what followed */
+    struct day_event_record *items; /* the opening, then what followed */
     size_t count;
 };
 void day_history_release(struct day_history *history);

@@ -66,9 +66,9 @@ static int add_to_season(struct db *db, const char *season, int64_t day, struct 
 /* The day, its season, and its first events. */
 static int add_day(struct db *db, const struct day_record *record, int64_t by, double now_utc_s,
                    struct err *err) {
-    const struct day_event_row opened = {
+    const struct day_event_record opened = {
         .kind = DAY_EVENT_STATE, .state = record->state, .at_utc_s = now_utc_s};
-    const struct day_event_row told = {.kind = DAY_EVENT_BLIND, .at_utc_s = now_utc_s};
+    const struct day_event_record told = {.kind = DAY_EVENT_BLIND, .at_utc_s = now_utc_s};
     int64_t id;
     if (day_rows_add(db, record, by, now_utc_s, &id, err) ||
         day_event_rows_add(db, id, &opened, by, err) ||

@@ -94,9 +94,9 @@ int day_join(struct change *change, const struct caller *caller, const char *day
                             caller->credential, now_utc_s, err) ||
          note(&meeting, "day.join", NULL, err) || stand(&meeting, err)))
         return -1;
-    if (meeting.standing.part == STAND_WAITING && approve_at_once(&meeting, warnings, err))
+    if (meeting.standing.stand == STAND_WAITING && approve_at_once(&meeting, warnings, err))
         return -1;
-    *part = meeting.standing.part;
+    *part = meeting.standing.stand;
     return 0;
 }
 
@@ -136,7 +136,7 @@ int day_approve(struct change *change, const struct caller *caller, const char *
     if (!decision->approved && decision->reason[0] == '\0')
         return err_set(err, ERR_MISSING_FIELD, "/reason", "say why the site cannot take part");
     enum stand wanted = decision->approved ? STAND_TAKEN : STAND_REFUSED;
-    if (meeting.standing.part != wanted &&
+    if (meeting.standing.stand != wanted &&
         ((wanted == STAND_REFUSED && refuse_with_run(&meeting, err)) ||
          approve(&meeting, decision->approved, decision->reason, err)))
         return -1;

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "server/rules/audit.h"
+#include "server/rules/day_states.h"
 #include "server/rules/list.h"
 #include "server/rules/lookup.h"
 #include "server/store/sky_rows.h"
@@ -45,14 +46,10 @@ int sky_report(struct change *change, const struct caller *caller, const char *d
     struct db *db = change_db(change);
     struct day_row day_row;
     struct site_row site_row;
-    bool takes_part;
     if (caller_may(caller, ROLE_CLASS, site, err) || lookup_day(db, day, &day_row, err) ||
         lookup_site(db, site, &site_row, err) ||
-        day_rows_takes_part(db, day_row.id, site_row.id, &takes_part, err))
+        day_check_measuring(db, day_row.id, site_row.id, err))
         return -1;
-    if (!takes_part)
-        return err_set(err, ERR_NOT_TAKING_PART, NULL,
-                       "the site does not take part in that day; join the day first");
     if (record(change, caller, &day_row, &site_row, sky, now_utc_s, err))
         return -1;
     return sky_rows_line(db, day_row.id, site_row.id, out, err) == FOUND_ONE

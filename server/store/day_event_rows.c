@@ -8,16 +8,7 @@
 #include "server/store/array.h"
 #include "server/store/next_id.h"
 
-static const char *const kind_names[] = {[DAY_EVENT_OPEN] = "open",
-                                         [DAY_EVENT_STATE] = "state",
-                                         [DAY_EVENT_MOVE] = "move",
-                                         [DAY_EVENT_BLIND] = "blind"};
-
-const char *day_event_name(enum day_event_kind kind) {
-    return kind_names[kind];
-}
-
-int day_event_rows_add(struct db *db, int64_t day, const struct day_event_row *event, int64_t by,
+int day_event_rows_add(struct db *db, int64_t day, const struct day_event_record *event, int64_t by,
                        struct err *err) {
     int64_t id;
     struct statement *statement;
@@ -29,7 +20,7 @@ int day_event_rows_add(struct db *db, int64_t day, const struct day_event_row *e
         return -1;
     bind_int(statement, 1, id);
     bind_int(statement, 2, day);
-    bind_text(statement, 3, kind_names[event->kind]);
+    bind_text(statement, 3, day_event_name(event->kind));
     bind_text(statement, 4, event->kind == DAY_EVENT_STATE ? day_state_name(event->state) : NULL);
     if (event->kind == DAY_EVENT_MOVE)
         bind_int(statement, 5, event->date);
@@ -41,10 +32,10 @@ int day_event_rows_add(struct db *db, int64_t day, const struct day_event_row *e
     return statement_run(statement, err);
 }
 
-static void read_event(struct statement *statement, struct day_event_row *out) {
-    *out = (struct day_event_row){.kind = DAY_EVENT_OPEN};
-    for (size_t kind = 0; kind < sizeof kind_names / sizeof kind_names[0]; kind++)
-        if (strcmp(column_text(statement, 0, NULL), kind_names[kind]) == 0)
+static void read_event(struct statement *statement, struct day_event_record *out) {
+    *out = (struct day_event_record){.kind = DAY_EVENT_OPEN};
+    for (int kind = DAY_EVENT_OPEN; kind <= DAY_EVENT_BLIND; kind++)
+        if (strcmp(column_text(statement, 0, NULL), day_event_name((enum day_event_kind)kind)) == 0)
             out->kind = (enum day_event_kind)kind;
     day_state_parse(column_text(statement, 1, NULL), &out->state);
     out->date = (int32_t)column_int(statement, 2);
@@ -53,7 +44,7 @@ static void read_event(struct statement *statement, struct day_event_row *out) {
     out->at_utc_s = column_real(statement, 5);
 }
 
-int day_event_rows_list(struct db *db, int64_t day, struct day_event_row **out, size_t *count,
+int day_event_rows_list(struct db *db, int64_t day, struct day_event_record **out, size_t *count,
                         struct err *err) {
     struct statement *statement;
     if (db_prepare(db,
@@ -64,11 +55,11 @@ int day_event_rows_list(struct db *db, int64_t day, struct day_event_row **out, 
                    &statement, err))
         return -1;
     bind_int(statement, 1, day);
-    struct day_event_row *items = NULL;
+    struct day_event_record *items = NULL;
     size_t n = 0;
     enum step step;
     while ((step = statement_step(statement, err)) == STEP_ROW) {
-        struct day_event_row *grown = array_room(items, n, sizeof *items, err);
+        struct day_event_record *grown = array_room(items, n, sizeof *items, err);
         if (!grown)
             break;
         items = grown;

@@ -6,26 +6,12 @@
 #include "server/store/db.h"
 #include "server/wire/records.h"
 
-enum day_event_kind { DAY_EVENT_OPEN, DAY_EVENT_STATE, DAY_EVENT_MOVE, DAY_EVENT_BLIND };
-
-/* "open", "state", "move", "blind". */
-const char *day_event_name(enum day_event_kind kind);
-
-struct day_event_row {
-    enum day_event_kind kind;
-    enum day_state state; /* of DAY_EVENT_STATE */
-    int32_t date;         /* of DAY_EVENT_MOVE and DAY_EVENT_OPEN */
-    bool blind;           /* of DAY_EVENT_BLIND */
-    char reason[REASON_MAX + 1];
-    double at_utc_s;
-};
-
 /* by: credential, 0 nobody. DAY_EVENT_OPEN is the day's own row and never added. */
-int day_event_rows_add(struct db *db, int64_t day, const struct day_event_row *event, int64_t by,
+int day_event_rows_add(struct db *db, int64_t day, const struct day_event_record *event, int64_t by,
                        struct err *err) __attribute__((warn_unused_result));
 
 /* The opening and all that followed, in order. *out is to be freed. */
-int day_event_rows_list(struct db *db, int64_t day, struct day_event_row **out, size_t *count,
+int day_event_rows_list(struct db *db, int64_t day, struct day_event_record **out, size_t *count,
                         struct err *err) __attribute__((warn_unused_result));
 
 #endif

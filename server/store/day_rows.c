@@ -214,8 +214,8 @@ int day_rows_standing(struct db *db, int64_t day, int64_t site, struct standing 
     if (step == STEP_ROW) {
         day_state_parse(column_text(statement, 0, NULL), &standing.state);
         standing.joined = strcmp(column_text(statement, 1, NULL), "join") == 0;
-        standing.part = part_of(standing.joined, !column_null(statement, 2),
-                                column_int(statement, 2), column_int(statement, 3) != 0);
+        standing.stand = part_of(standing.joined, !column_null(statement, 2),
+                                 column_int(statement, 2), column_int(statement, 3) != 0);
     }
     statement_done(statement);
     if (step == STEP_FAILED)

@@ -40,7 +40,7 @@ int day_rows_add(struct db *db, const struct day_record *record, int64_t by, dou
  * newest event is a join, whatever was said to it. */
 struct standing {
     enum day_state state;
-    enum stand part;
+    enum stand stand;
     bool joined;
 };
 int day_rows_standing(struct db *db, int64_t day, int64_t site, struct standing *out,

@@ -53,6 +53,31 @@ void record_write_site_request(struct json_writer *json, const char *key,
 
 void record_write_day(struct json_writer *json, const char *key, const struct day_record *day) {
     json_write_object(json, key);
+    record_write_day_fields(json, day);
+    json_write_end(json);
+}
+
+void record_write_day_event(struct json_writer *json, const char *key,
+                            const struct day_event_record *event) {
+    const bool dated = event->kind == DAY_EVENT_OPEN || event->kind == DAY_EVENT_MOVE;
+    json_write_object(json, key);
+    json_write_text(json, "event", day_event_name(event->kind));
+    json_write_instant(json, "at_utc", event->at_utc_s, 3);
+    json_write_text(json, "state",
+                    event->kind == DAY_EVENT_STATE ? day_state_name(event->state) : NULL);
+    if (dated)
+        json_write_date(json, "date", event->date);
+    else
+        json_write_null(json, "date");
+    if (event->kind == DAY_EVENT_BLIND)
+        json_write_bool(json, "blind", event->blind);
+    else
+        json_write_null(json, "blind");
+    json_write_text_or_null(json, "reason", event->reason);
+    json_write_end(json);
+}
+
+void record_write_day_fields(struct json_writer *json, const struct day_record *day) {
     json_write_text(json, "day", day->day);
     json_write_text(json, "name", day->name);
     json_write_date(json, "date", day->date);
@@ -66,7 +91,6 @@ void record_write_day(struct json_writer *json, const char *key, const struct da
     json_write_text_or_null(json, "season", day->season);
     json_write_text(json, "state", day_state_name(day->state));
     json_write_bool(json, "blind", day->blind);
-    json_write_end(json);
 }
 
 void record_write_season(struct json_writer *json, const char *key,

@@ -26,6 +26,13 @@ void record_write_site_request(struct json_writer *json, const char *key,
  *  "max_sigma_km","season","state","blind"}; record_read_day takes it back. */
 void record_write_day(struct json_writer *json, const char *key, const struct day_record *day);
 
+/* The members alone, for an answer that has more of them. */
+void record_write_day_fields(struct json_writer *json, const struct day_record *day);
+
+/* {"event","at_utc","state","date","blind","reason"}; null what an event has not. */
+void record_write_day_event(struct json_writer *json, const char *key,
+                            const struct day_event_record *event);
+
 /* {"season","name","approval"}; record_read_season takes it back. */
 void record_write_season(struct json_writer *json, const char *key,
                          const struct season_record *season);

@@ -49,6 +49,14 @@ void season_record_init(struct season_record *season) {
     *season = (struct season_record){.approval = false};
 }
 
+const char *day_event_name(enum day_event_kind kind) {
+    static const char *const names[] = {[DAY_EVENT_OPEN] = "open",
+                                        [DAY_EVENT_STATE] = "state",
+                                        [DAY_EVENT_MOVE] = "move",
+                                        [DAY_EVENT_BLIND] = "blind"};
+    return names[kind];
+}
+
 static const char *const stand_names[] = {[STAND_NONE] = "none",
                                           [STAND_WAITING] = "waiting",
                                           [STAND_REFUSED] = "refused",

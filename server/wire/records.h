@@ -80,6 +80,21 @@ struct decision_record {
     char reason[REASON_MAX + 1];
 };
 
+enum day_event_kind { DAY_EVENT_OPEN, DAY_EVENT_STATE, DAY_EVENT_MOVE, DAY_EVENT_BLIND };
+
+/* "open", "state", "move", "blind". */
+const char *day_event_name(enum day_event_kind kind);
+
+/* What happened to a day. */
+struct day_event_record {
+    enum day_event_kind kind;
+    enum day_state state; /* of DAY_EVENT_STATE */
+    int32_t date;         /* of DAY_EVENT_MOVE and DAY_EVENT_OPEN */
+    bool blind;           /* of DAY_EVENT_BLIND */
+    char reason[REASON_MAX + 1];
+    double at_utc_s;
+};
+
 /* How a site stands to a day. */
 enum stand { STAND_NONE, STAND_WAITING, STAND_REFUSED, STAND_TAKEN };
 

@@ -119,10 +119,13 @@ void fixture_day(struct fixture *fixture, const char *day, const char *date) {
 }
 
 void fixture_join(struct fixture *fixture, const char *day, const char *site) {
+    enum stand stand;
+    struct warnings warnings = {.count = 0};
     struct err *err = fixture_begin(fixture);
     assert_int_equal(fixture_end(fixture, day_join(fixture->change, &fixture->organiser, day, site,
-                                                   FIXTURE_NOW_UTC_S, err)),
+                                                   FIXTURE_NOW_UTC_S, &stand, &warnings, err)),
                      0);
+    assert_int_equal(stand, STAND_TAKEN);
 }
 
 struct caller fixture_caller(struct fixture *fixture, const char *secret) {

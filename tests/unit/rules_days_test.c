@@ -52,7 +52,7 @@ static void day_comes_back_with_its_rules(void **state) {
     day.max_sigma_km = 3000.0;
     assert_int_equal(open_day(f, &f->organiser, &day, &kept), 0);
     assert_string_equal(kept.day, FIXTURE_DATE);
-    assert_int_equal(day_get(f->db, FIXTURE_DATE, &kept, &f->err), 0);
+    assert_int_equal(day_get(f->db, &f->organiser, FIXTURE_DATE, &kept, &f->err), 0);
     assert_string_equal(kept.name, FIXTURE_DATE);
     assert_int_equal(kept.date, day.date);
     assert_int_equal(kept.spares, 2);
@@ -101,7 +101,7 @@ static void days_are_listed_by_date(void **state) {
     fixture_day(f, "winter", "2026-12-21");
     fixture_day(f, "a-spring", "2027-03-21");
     do {
-        assert_int_equal(day_list(f->db, next, 1, &page, &f->err), 0);
+        assert_int_equal(day_list(f->db, &f->organiser, "", next, 1, &page, &f->err), 0);
         assert_int_equal(page.count, 1);
         assert_string_equal(page.items[0].day, order[seen++]);
         memcpy(next, page.next, sizeof next);
@@ -111,7 +111,7 @@ static void days_are_listed_by_date(void **state) {
     static const char *const wrong[] = {"x", "2027-03-21", "2027-13-21/a", "2027-03-21/../x"};
     for (size_t i = 0; i < sizeof wrong / sizeof *wrong; i++) {
         err_clear(&f->err);
-        assert_int_equal(day_list(f->db, wrong[i], 1, &page, &f->err), -1);
+        assert_int_equal(day_list(f->db, &f->organiser, "", wrong[i], 1, &page, &f->err), -1);
         assert_int_equal(f->err.code, ERR_BAD_QUERY);
     }
 }
@@ -150,9 +150,11 @@ static void sites_join_and_leave(void **state) {
     fixture_join(f, "spring", "hill");
     assert_int_equal(participants(f), 2);
     assert_int_equal(fixture_count(f, "SELECT COUNT(*) FROM participation"), 4);
+    enum stand stand;
+    struct warnings warnings = {.count = 0};
     struct err *err = fixture_begin(f);
     assert_int_equal(fixture_end(f, day_join(f->change, &f->organiser, "autumn", "hill",
-                                             FIXTURE_NOW_UTC_S, err)),
+                                             FIXTURE_NOW_UTC_S, &stand, &warnings, err)),
                      -1);
     assert_int_equal(f->err.code, ERR_NOT_FOUND);
 }
