@@ -97,7 +97,7 @@ int day_open(struct change *change, const struct caller *caller, const struct da
     if (found == FOUND_FAILED ||
         add_day(change_db(change), &record, caller->credential, now_utc_s, err) ||
         audit_note(change, caller, "day.open", audit_subject("days/%s", record.day).text,
-                   day_state_name(record.state), now_utc_s, err))
+                   record.state == DAY_PLANNED ? "planned" : NULL, now_utc_s, err))
         return -1;
     *out = record;
     return 0;

@@ -216,7 +216,8 @@ static void test_damaged_bodies(void **state) {
     (void)state;
     static const char *const whole[] = {
         "{\"site\":\"los-aromos\"," NAMED PLACE ",\"elev_m\":520,\"edge\":\"centre\"}",
-        "{\"date\":\"2027-03-21\",\"spare_dates\":[\"2027-03-22\"],\"max_sigma_km\":900}",
+        "{\"date\":\"2027-03-21\",\"spare_dates\":[\"2027-03-22\"],\"max_sigma_km\":900,"
+        "\"season\":null,\"state\":\"announced\",\"blind\":true}",
         "{" GNOMON "," READINGS ",\"sky\":\"clear\",\"supersedes\":3}"};
     static const char instead[] = {'\0', '"', '{', '}', ',', '9', '-', '\\', '\x80', '\xFF'};
     for (enum what what = SITE; what <= RUN; what++) {
@@ -324,7 +325,8 @@ static void test_there_and_back(void **state) {
         "\"edge\":\"penumbra\",\"contact\":\"office\"}",
         "{\"day\":\"equinox\",\"name\":\"Equinox\",\"date\":\"2027-03-21\",\"spare_dates\":"
         "[\"2027-03-22\"],\"lon_tolerance_deg\":0.7,\"min_separation_km\":250.5,"
-        "\"max_sigma_km\":900}",
+        "\"max_sigma_km\":900,"
+        "\"season\":null,\"state\":\"announced\",\"blind\":true}",
         "{\"gnomon\":{\"parts\":[{\"length_mm\":288.1,\"sigma_mm\":0.7},{\"length_mm\":30.3}],"
         "\"edge\":\"centre\"},\"readings\":[{\"time\":\"2027-03-21T11:58:03.25Z\","
         "\"shadow_mm\":178.3,\"sigma_mm\":1.1},{\"time\":\"2027-03-21T11:59:03Z\","
