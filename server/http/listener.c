@@ -3,6 +3,8 @@
 #include "server/http/listener.h"
 
 #include <arpa/inet.h>
+#include <errno.h>
+#include <fcntl.h>
 #include <netinet/in.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -21,6 +23,7 @@
 #define CONNECTION_MEMORY ((size_t)2 * LIMITS_HEAD_MAX)
 #define LISTEN_BACKLOG 1024u
 #define DRAIN_LOOK_MS 10
+#define DRAIN_QUIET_LOOKS 4
 
 /* What a client does is no news, and counted elsewhere; a socket that cannot be
  * had is. One line a second will do, for it may be said at every attempt. */
@@ -123,16 +126,36 @@ unsigned listener_port(const struct listener *listener) {
     return listener->port;
 }
 
+/* Who has connected by now comes in, for the request may be sent already. */
+static void let_in_last(struct listener *listener, int listening) {
+    union socket_address from;
+    socklen_t length = sizeof from;
+    int caller;
+    fcntl(listening, F_SETFL, fcntl(listening, F_GETFL) | O_NONBLOCK);
+    while ((caller = accept4(listening, &from.any, &length, SOCK_NONBLOCK | SOCK_CLOEXEC)) >= 0 ||
+           errno == EINTR || errno == ECONNABORTED) {
+        if (caller >= 0)
+            MHD_add_connection(listener->daemon, caller, &from.any, length);
+        length = sizeof from;
+    }
+}
+
 int listener_drain(struct listener *listener, int timeout_s) {
     const struct timespec look = {.tv_nsec = DRAIN_LOOK_MS * 1000000L};
+    int quiet = 0;
     atomic_store(&listener->stopping, true);
-    /* The listening socket is ours from now on: new callers are refused at once. */
+    /* The listening socket is ours from now on: new callers are refused. */
     MHD_socket listening = MHD_quiesce_daemon(listener->daemon);
-    if (listening != MHD_INVALID_SOCKET)
+    if (listening != MHD_INVALID_SOCKET) {
+        let_in_last(listener, listening);
         close(listening);
-    live_close(listener->live);
+    }
+    /* What was sent has to be read before it is under way: so more than one look. */
     for (int looks = timeout_s * (1000 / DRAIN_LOOK_MS); looks > 0; looks--) {
-        if (atomic_load(&listener->under_way) == 0)
+        bool busy = atomic_load(&listener->under_way) > 0 ||
+                    patience_unread(door_patience(listener->door)) > 0;
+        quiet = busy ? 0 : quiet + 1;
+        if (quiet == DRAIN_QUIET_LOOKS)
             break;
         nanosleep(&look, NULL);
     }

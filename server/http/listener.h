@@ -35,8 +35,9 @@ int listener_new(const struct listener_options *options, struct pool *pool, stru
 /* The port listened on. */
 unsigned listener_port(const struct listener *listener);
 
-/* Accepts no further connection, reports "stopping" as its health, and waits
- * until every request under way is answered, timeout_s at most. The writer must
+/* Lets in who has connected by now and nobody else, reports "stopping" as its
+ * health, and waits until every request sent so far is read and every one under
+ * way is answered, timeout_s at most. The writer must
  * still run. Returns how many were left unanswered. */
 int listener_drain(struct listener *listener, int timeout_s);
 

@@ -6,6 +6,7 @@
 
 #include <pthread.h>
 #include <stdlib.h>
+#include <sys/ioctl.h>
 #include <sys/socket.h>
 
 #include "server/api/problem.h"
@@ -181,6 +182,17 @@ void patience_dismiss(struct patience *patience, struct stay *stay) {
     stay->mute = true;
     pthread_mutex_unlock(&patience->lock);
     go_on(stay, 2 * (now_ms() + DISMISSED_MS));
+}
+
+long patience_unread(struct patience *patience) {
+    long unread = 0;
+    pthread_mutex_lock(&patience->lock);
+    for (const struct stay *stay = patience->first; stay != NULL; stay = stay->next) {
+        int bytes = 0;
+        unread += ioctl(stay->socket, FIONREAD, &bytes) == 0 && bytes > 0;
+    }
+    pthread_mutex_unlock(&patience->lock);
+    return unread;
 }
 
 long patience_connections(struct patience *patience) {

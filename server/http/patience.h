@@ -48,6 +48,9 @@ bool patience_answer(struct patience *patience, struct stay *stay, size_t bytes)
 /* It is turned away and has been told: a second to hear it. */
 void patience_dismiss(struct patience *patience, struct stay *stay);
 
+/* Connections on which something has come that nobody has read yet. */
+long patience_unread(struct patience *patience);
+
 /* Connections there are, and how many were given up since the start. */
 long patience_connections(struct patience *patience);
 long patience_given_up(struct patience *patience);
