@@ -18,7 +18,7 @@
 #define EXCHANGE_BODY_MAX ((size_t)256 * 1024)         /* JSON, bytes */
 #define EXCHANGE_CSV_MAX ((size_t)1024 * 1024)         /* spreadsheets, bytes */
 #define EXCHANGE_ANSWER_MAX ((size_t)64 * 1024 * 1024) /* any answer, bytes */
-#define EXCHANGE_PARAMS_MAX 2
+#define EXCHANGE_PARAMS_MAX 3
 #define EXCHANGE_QUERY_MAX 4
 #define EXCHANGE_KEY_MIN 8 /* Idempotency-Key, printable ASCII characters */
 #define EXCHANGE_KEY_MAX 64

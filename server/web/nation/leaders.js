@@ -16,7 +16,7 @@ let separations = new Map();
 const chosen = { table: "pairs", name: "", apart: "", sigma: "" };
 
 const siteLink = (site) => h("a", { href: path`/days/${day.record.day}/sites/${site}/run` }, day.named(site));
-const pairLink = (row) => h("a", { href: path`/days/${day.record.day}/sites/${row.site1}/with/${row.site2}` }, `${day.named(row.site1)} – ${day.named(row.site2)}`);
+const pairLink = (row) => h("a", { href: path`/days/${day.record.day}/pairs/${row.site1}/${row.site2}` }, `${day.named(row.site1)} – ${day.named(row.site2)}`);
 const place = () => [word("nation.place"), (row) => number(row.place), true];
 const error = () => [
   [word("nation.error_percent"), (row) => signed(row.error_percent, 2), true],
