@@ -355,10 +355,13 @@ static int take_seat(struct live *live, struct seat *seat, const struct live_req
         live->counts.turned_away++;
         return err_set(err, ERR_BUSY, NULL, "as many as can are listening; ask again later");
     }
-    if (!crowd_enter(live->crowd, request->address)) {
+    enum crowd_entry entry = crowd_enter(live->crowd, request->address);
+    if (entry != CROWD_ENTERED) {
         live->counts.turned_away++;
-        return err_set(err, ERR_TOO_MANY_REQUESTS, NULL,
-                       "an address may listen on so many connections and no more");
+        return entry == CROWD_FULL
+                   ? err_set(err, ERR_TOO_MANY_REQUESTS, NULL,
+                             "an address may listen on so many connections and no more")
+                   : err_set(err, ERR_INTERNAL, NULL, "out of memory");
     }
     bool kept =
         parse_heard(live, request->last_event_id, &heard) && ring_has_after(&live->ring, heard);

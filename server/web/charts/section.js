@@ -32,7 +32,7 @@ function gnomon(lat_deg, sun_deg, name) {
   const along = { x: -Math.sin(lat_deg * RAD), y: -Math.cos(lat_deg * RAD) };
   const end = { x: foot.x + side * length * along.x, y: foot.y + side * length * along.y };
   const from = at(sun_deg, 1);
-  const far = { x: tip.x + from.x * 120, y: tip.y + from.y * 120 };
+  const far = { x: tip.x + from.x * 95, y: tip.y + from.y * 95 };
   const label = at(lat_deg, RADIUS + GNOMON + 16);
   return [
     s("path", { class: "radius", d: `M0,0L${move(foot)}` }),
@@ -51,7 +51,7 @@ export function section(one, two, declination_deg, words) {
   const lats = [drawn(one.lat_deg), drawn(two.lat_deg)];
   const label = at(middle, 74);
   const outside = at(middle, RADIUS - 15);
-  return s("svg", { class: "section", viewBox: "-175 -235 470 470", role: "img", "aria-label": words.label },
+  return s("svg", { class: "section", viewBox: "-168 -192 400 384", role: "img", "aria-label": words.label },
     s("circle", { class: "earth", cx: 0, cy: 0, r: RADIUS }),
     s("path", { class: "axis", d: `M0,${-RADIUS - 14}V${RADIUS + 14}M${-RADIUS},0H${RADIUS}` }),
     s("path", { class: "wedge", d: `M0,0L${move(at(Math.min(...lats), RADIUS))}A${RADIUS},${RADIUS} 0 0 0 ${move(at(Math.max(...lats), RADIUS))}Z` }),

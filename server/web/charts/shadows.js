@@ -35,7 +35,7 @@ export function shadowChart(host, { readings, curve, noon }, options) {
     marginTop: 40,
     marginBottom: 44,
     style: { fontSize: "13px", background: "none" },
-    x: { label: options.words.x, tickFormat: options.tick, ticks: width < 500 ? 4 : 8 },
+    x: { type: "utc", label: options.words.x, tickFormat: options.tick, ticks: width < 500 ? 4 : 8 },
     y: { label: options.words.y, grid: true, tickFormat: options.figure, domain: [Math.min(...ys), Math.max(...ys)], nice: true },
     marks: [
       Plot.ruleX([noon.ms], { stroke: "var(--ochre)", strokeWidth: 1.5 }),

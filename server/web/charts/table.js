@@ -21,7 +21,7 @@ export function table(label, columns, rows, step = STEP) {
   // The phone's layout takes the roles of a table away; here they stand for good.
   const body = h("tbody", { role: "rowgroup" });
   const below = h("p", { class: "more" });
-  const sheet = h("div", { class: "sheet", tabindex: "0", role: "region", "aria-label": label },
+  const sheet = h("div", { class: "sheet", tabindex: "0", role: "region", "aria-label": word("table.of", { what: label }) },
     h("table", { role: "table", "aria-label": label }, head(columns), body));
   let shown = 0;
   const more = () => {

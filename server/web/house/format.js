@@ -33,9 +33,9 @@ export function withSigma(value, sigma) {
 export function measured(value, sigma, unit = "") {
   if (value === null) return h("span", {}, "–");
   const shown = withSigma(value, sigma);
+  const sign = unit === "" || unit === "°" ? unit : THIN + unit;
   return h("span", { class: "measured" }, shown.value,
-    shown.sigma !== null && h("span", { class: "sigma" }, ` ± ${shown.sigma}`),
-    unit !== "" && h("span", { class: "sigma" }, THIN + unit));
+    h("span", { class: "sigma" }, (shown.sigma === null ? "" : ` ± ${shown.sigma}`) + sign));
 }
 
 // --- time; zone: an IANA name, or undefined for the device's own
