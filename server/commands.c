@@ -2,18 +2,24 @@
 #include "server/commands.h"
 
 #include <limits.h>
+#include <sodium.h>
 #include <stdio.h>
+#include <string.h>
 #include <time.h>
 #include <unistd.h>
 
+#include "server/ask_password.h"
 #include "server/base/log.h"
 #include "server/rules/almanac.h"
 #include "server/rules/caller.h"
 #include "server/rules/change.h"
+#include "server/rules/organisers.h"
 #include "server/rules/rebuild.h"
 #include "server/store/backup.h"
 #include "server/store/claim.h"
 #include "server/store/migrate.h"
+#include "server/wire/account_read.h"
+#include "server/wire/field.h"
 
 double commands_now_utc_s(void) {
     struct timespec now;
@@ -196,12 +202,16 @@ int command_restore(const struct config *config, struct err *err) {
 
 struct appointment {
     const char *name;
+    char hash[PASSWORD_HASH_MAX]; /* of a password, "" none */
     char secret[SECRET_MAX];
     struct err *err;
 };
 
 static int appoint_in(struct change *change, void *context) {
     struct appointment *appointment = context;
+    if (appointment->hash[0] != '\0')
+        return organiser_appoint(change, appointment->name, appointment->hash, commands_now_utc_s(),
+                                 appointment->err);
     return caller_add_organiser(change, appointment->name, commands_now_utc_s(),
                                 appointment->secret, appointment->err);
 }
@@ -210,8 +220,29 @@ static int appoint(struct change *change, void *context, struct err *err) {
     return change_alone(change, appoint_in, context, err);
 }
 
+/* Before the store is opened: whoever types may take their time. */
+static int hash_password(const char *name, char hash[PASSWORD_HASH_MAX], struct err *err) {
+    char password[PASSWORD_MAX_BYTES + 2]; /* the line's end too */
+    if (!field_is_id(name))
+        return err_set(err, ERR_BAD_TEXT, "name",
+                       "a name to log in by has 1 to %d of A-Z a-z 0-9 . _ - and begins with a "
+                       "letter or digit",
+                       ID_MAX);
+    int status = ask_password(password, sizeof password, err);
+    if (status == 0 && !field_text_is_clean(password, strlen(password), false))
+        status = err_set(err, ERR_BAD_TEXT, "password", "a password is UTF-8 on one line");
+    if (status == 0)
+        status = password_acceptable(name, password, "password", err);
+    if (status == 0)
+        status = password_hash(password, hash, err);
+    sodium_memzero(password, sizeof password);
+    return status;
+}
+
 int command_organiser(const struct config *config, struct err *err) {
     struct appointment appointment = {.name = config->operand, .err = err};
+    if (config->password && hash_password(config->operand, appointment.hash, err) != 0)
+        return -1;
     struct claim claim = {.file = -1};
     struct db *db = NULL;
     int applied;
@@ -221,6 +252,10 @@ int command_organiser(const struct config *config, struct err *err) {
     claim_release(&claim);
     if (status != 0)
         return -1;
+    if (config->password) {
+        printf("%s logs in by the password given\n", config->operand);
+        return 0;
+    }
     /* The key alone on standard output, so that a script can take it. */
     fprintf(stderr, "The organiser's key, shown this once; keep it safe:\n");
     printf("%s\n", appointment.secret);

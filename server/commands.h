@@ -18,7 +18,8 @@ typedef int command_run(const struct config *config, struct err *err);
 
 command_run command_migrate;   /* brings the store up to date and says how much was missing */
 command_run command_rebuild;   /* makes everything derived anew from what was recorded */
-command_run command_organiser; /* a key for the organiser named by the operand, shown once */
+command_run command_organiser; /* a key for the organiser named by the operand, shown once;
+                                  or a password */
 command_run command_check;     /* whether file and derived tables are what they must be */
 command_run command_backup;    /* a verified copy in the file named by the operand */
 command_run command_restore;   /* the store anew from that file */

@@ -48,6 +48,8 @@ static const struct setting settings[] = {
      AT(limits.key_reads), "reads with one key, likewise"},
     {"--key-writes", "NOONARC_KEY_WRITES", SETTING_WHOLE, "100", "a second", 0, 1000000,
      AT(limits.key_writes), "writes with one key, likewise"},
+    {"--address-logins", "NOONARC_ADDRESS_LOGINS", SETTING_WHOLE, "20", "a minute", 0, 100000,
+     AT(limits.address_logins), "passwords of one address, as many at once"},
     {"--proxy", "NOONARC_PROXY", SETTING_TEXT, "", "address", 0, 0, AT(limits.proxy),
      "of a proxy in front; its X-Forwarded-For says who calls"},
     {"--queue", "NOONARC_QUEUE", SETTING_WHOLE, "2000", "", 1, LIMITS_QUEUE_MAX, AT(limits.queue),
@@ -60,6 +62,8 @@ static const struct setting settings[] = {
      AT(limits.address_live), "of those, most from one address"},
     {"--drain", "NOONARC_DRAIN", SETTING_WHOLE, "10", "s", 0, 600, AT(drain_s),
      "longest wait for answers under way when stopping"},
+    {"--password", NULL, SETTING_FLAG, "", "", 0, 0, AT(password),
+     "organiser: logs in by a password, which is asked for"},
     {"--replace", NULL, SETTING_FLAG, "", "", 0, 0, AT(replace),
      "restore: set a store that is there aside"},
 };

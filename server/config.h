@@ -19,6 +19,7 @@ struct config {
     char web[1024];   /* folder of the pages */
     struct listener_limits limits;
     int drain_s;         /* longest wait for answers under way when stopping */
+    bool password;       /* organiser: logs in by a password, which is asked for */
     bool replace;        /* restore: a store that is there is set aside */
     const char *command; /* first word that is no option, NULL none; borrowed from argv */
     const char *operand; /* second one */

@@ -104,7 +104,7 @@ static const struct command {
     const char *help;
 } commands[] = {
     {"serve", "", serve, "answer requests until a SIGTERM or SIGINT; one server a store"},
-    {"organiser", "NAME", command_organiser, "print a new organiser's key"},
+    {"organiser", "NAME", command_organiser, "print a new organiser's key, or set a password"},
     {"backup", "FILE", command_backup, "copy the store into a new file, verified; print its sum"},
     {"check", "", command_check, "prove the store: its pages, and derived against recorded"},
     {"migrate", "", command_migrate, "bring the store to this program's form *"},

@@ -50,12 +50,21 @@ const char *request_query(const struct request *request, const char *name) {
 
 int exchange_caller(const struct lookup *lookup, const struct exchange *exchange,
                     struct caller *out, struct err *err) {
-    const char *secret = exchange->request.authorization;
+    const struct request *request = &exchange->request;
+    const char *secret = request->authorization;
     if (secret != NULL) {
         bool bearer = strncasecmp(secret, "Bearer ", 7) == 0;
         secret = bearer ? secret + 7 + strspn(secret + 7, " ") : "";
+        return caller_resolve(lookup->db, secret, request->now_utc_s, out, err);
     }
-    return caller_resolve(lookup->db, secret, out, err);
+    struct err over = {0};
+    if (caller_resolve(lookup->db, request->session, request->now_utc_s, out, &over) == 0)
+        return 0;
+    if (over.code != ERR_WRONG_KEY) {
+        *err = over;
+        return -1;
+    }
+    return caller_resolve(lookup->db, NULL, request->now_utc_s, out, err);
 }
 
 /* Digits only, so that strtoll's blanks, signs and bases never matter. */

@@ -20,6 +20,7 @@
 #define EXCHANGE_ANSWER_MAX ((size_t)64 * 1024 * 1024) /* any answer, bytes */
 #define EXCHANGE_PARAMS_MAX 3
 #define EXCHANGE_QUERY_MAX 4
+#define EXCHANGE_COOKIE "noonarc_session"
 #define EXCHANGE_KEY_MIN 8 /* Idempotency-Key, printable ASCII characters */
 #define EXCHANGE_KEY_MAX 64
 
@@ -39,7 +40,9 @@ struct request {
     char param[EXCHANGE_PARAMS_MAX][ID_MAX + 1]; /* what stood for {site}, {day}, {id}: in order */
     struct query_value query[EXCHANGE_QUERY_MAX];
     int queries;
-    const char *authorization; /* this and the next: NULL when not sent */
+    const char *authorization; /* this and those below: NULL when not sent */
+    const char *session;       /* the cookie's token, unless a key was sent */
+    const char *origin;
     const char *idempotency_key;
     const char *content_type;
     bool takes_gzip;
@@ -53,6 +56,7 @@ struct response {
     const char *content_type; /* a constant; NULL with an empty body */
     struct text body;
     char location[160]; /* of what was made, "" none */
+    char cookie[200];   /* to be set, "" none */
     bool no_store;      /* carries a key, or is true for this moment only: nobody may keep it */
     bool lasting;       /* another content would have another address: may be kept for good */
     bool packed;        /* the body is gzip already, for a client that takes it */
@@ -62,6 +66,10 @@ struct response {
 struct exchange {
     struct request request;
     struct response response;
+    /* Set by a write's first half where its second needs something computed that takes
+     * long and no store, a password: done in between, on the labourer's thread, and
+     * never more often than an address may. Returns -1 with err to end it there. */
+    int (*labour)(struct exchange *exchange, struct err *err);
     void *carried; /* made by exchange_carry */
     void (*carried_release)(void *carried);
 };
@@ -95,8 +103,9 @@ void *exchange_carry(struct exchange *exchange, size_t size, void (*release)(voi
 /* The value of a query parameter, NULL when it was not given. */
 const char *request_query(const struct request *request, const char *name);
 
-/* Who is asking: the credential behind "Authorization: Bearer ...", or nobody
- * in particular when there is no such header. ERR_WRONG_KEY for a wrong one. */
+/* Who is asking: the credential behind "Authorization: Bearer ..." or the session of
+ * the cookie, or nobody in particular when there is neither. ERR_WRONG_KEY for a wrong
+ * key; a cookie whose session is over is as good as none. */
 int exchange_caller(const struct lookup *lookup, const struct exchange *exchange,
                     struct caller *out, struct err *err);
 

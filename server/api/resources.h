@@ -8,8 +8,12 @@
 
 /* sites.c */
 api_read get_sites, get_sites_csv, get_sites_geojson, get_site;
-api_read post_sites_check, post_sites_csv_check, put_site_check, post_class_code_check;
-api_write post_sites, post_sites_csv, put_site, post_class_code;
+api_read post_sites_check, post_sites_csv_check, put_site_check;
+api_write post_sites, post_sites_csv, put_site;
+
+/* secrets.c */
+api_read post_school_key_check, post_class_code_check, delete_class_code_check;
+api_write post_school_key, post_class_code, delete_class_code;
 
 /* days.c */
 api_read get_days, get_day, get_day_history, post_days_check;
@@ -38,6 +42,14 @@ api_write post_runs, delete_run;
 /* readings.c */
 api_read get_readings_csv, post_readings_csv_check;
 api_write post_readings_csv;
+
+/* sessions.c */
+api_read get_session, post_session_check, delete_session_check;
+api_write post_session, delete_session;
+
+/* organisers.c */
+api_read get_organisers, post_organisers_check, delete_organiser_check, put_password_check;
+api_write post_organisers, delete_organiser, put_password;
 
 /* audits.c */
 api_read get_audit, get_audit_csv;

@@ -124,6 +124,7 @@ int post_sites(struct change *change, struct exchange *exchange, struct err *err
     record_write_site_own(&json, "site", &site);
     json_write_text(&json, "school_key", secrets.school_key);
     json_write_text(&json, "class_code", secrets.class_code);
+    json_write_instant(&json, "class_code_expires_utc", secrets.class_code_expires_utc_s, 0);
     json_write_end(&json);
     return 0;
 }
@@ -198,31 +199,12 @@ int post_sites_csv(struct change *change, struct exchange *exchange, struct err 
         json_write_text(&json, "site", import.keys[i].site);
         json_write_text(&json, "school_key", import.keys[i].secrets.school_key);
         json_write_text(&json, "class_code", import.keys[i].secrets.class_code);
+        json_write_instant(&json, "class_code_expires_utc",
+                           import.keys[i].secrets.class_code_expires_utc_s, 0);
         json_write_end(&json);
     }
     json_write_end(&json);
     json_write_end(&json);
     site_import_release(&import);
-    return 0;
-}
-
-int post_class_code_check(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
-    struct caller *caller = exchange_carry(exchange, sizeof *caller, NULL, err);
-    if (caller == NULL || exchange_caller(lookup, exchange, caller, err) != 0)
-        return -1;
-    return caller_may(caller, ROLE_SCHOOL, exchange->request.param[0], err);
-}
-
-int post_class_code(struct change *change, struct exchange *exchange, struct err *err) {
-    char code[SECRET_MAX];
-    struct json_writer json;
-    if (caller_renew_class_code(change, exchange->carried, exchange->request.param[0],
-                                exchange->request.now_utc_s, code, err) != 0)
-        return -1;
-    exchange->response.status = 201;
-    exchange->response.no_store = true;
-    render_json(&exchange->response, &json);
-    json_write_text(&json, "class_code", code);
-    json_write_end(&json);
     return 0;
 }

@@ -14,6 +14,7 @@
     X(ERR_BAD_QUERY, "bad_query", 400, "a query parameter is wrong")                               \
     X(ERR_BAD_HEADER, "bad_header", 400, "a request header is wrong")                              \
     X(ERR_WRONG_KEY, "wrong_key", 401, "no such key, or not for this")                             \
+    X(ERR_CROSS_ORIGIN, "cross_origin", 403, "a page of another origin may not do this")           \
     X(ERR_NOT_FOUND, "not_found", 404, "there is no such thing here")                              \
     X(ERR_METHOD_NOT_ALLOWED, "method_not_allowed", 405, "this address takes other methods")       \
     X(ERR_TOO_SLOW, "too_slow", 408, "the request took too long to arrive")                        \
@@ -28,6 +29,8 @@
     X(ERR_OTHER_SEASON, "other_season", 409, "that belongs to another season")                     \
     X(ERR_NOT_TAKING_PART, "not_taking_part", 409, "the site does not take part in that day")      \
     X(ERR_NOTHING_ASKED, "nothing_asked", 409, "nothing was asked about that run")                 \
+    X(ERR_ORGANISER_EXISTS, "organiser_exists", 409, "an organiser of that name exists")           \
+    X(ERR_LAST_ORGANISER, "last_organiser", 409, "somebody must be left to organise")              \
     X(ERR_BODY_TOO_LARGE, "body_too_large", 413, "the body is too large")                          \
     X(ERR_MEDIA_TYPE, "unsupported_media_type", 415, "the body is of the wrong kind")              \
     X(ERR_MISSING_FIELD, "missing_field", 422, "a field is missing")                               \

@@ -7,6 +7,7 @@
 
 #include "server/http/clock.h"
 #include "server/http/negotiate.h"
+#include "server/http/origin.h"
 #include "server/http/own.h"
 #include "server/http/quota.h"
 #include "server/rules/caller.h"
@@ -39,8 +40,12 @@ static enum MHD_Result take_query(void *cls, enum MHD_ValueKind kind, const char
 static int check_media(struct visit *visit) {
     static const char *const wanted[] = {
         [BODY_NONE] = NULL, [BODY_JSON] = "application/json", [BODY_CSV] = "text/csv"};
-    const char *media = wanted[visit->route->body];
-    if (media == NULL || media_is(visit->exchange.request.content_type, media))
+    const char *content_type = visit->exchange.request.content_type;
+    if (visit->route->body == BODY_MAYBE_JSON && content_type == NULL)
+        return 0;
+    const char *media =
+        wanted[visit->route->body == BODY_MAYBE_JSON ? BODY_JSON : visit->route->body];
+    if (media == NULL || media_is(content_type, media))
         return 0;
     return err_set(&visit->err, ERR_MEDIA_TYPE, "Content-Type", "send the body as %s", media);
 }
@@ -83,10 +88,22 @@ static int check_quota(struct visit *visit) {
     const struct quota_request asked = {
         .address = &caller,
         .authorization = request->authorization,
+        .session = request->session,
         .write = !visit->options && request->method != METHOD_GET,
     };
     return quota_take(visit->listener->quota, &asked, clock_steady_us(), &visit->retry_after_s,
                       &visit->err);
+}
+
+/* A browser sends its cookie along whoever's page asks. */
+static int check_origin(struct visit *visit) {
+    const struct request *request = &visit->exchange.request;
+    if (request->session == NULL || visit->options || request->method == METHOD_GET ||
+        origin_is_ours(visit_header(visit, "Sec-Fetch-Site"), request->origin,
+                       visit_header(visit, MHD_HTTP_HEADER_HOST)))
+        return 0;
+    return err_set(&visit->err, ERR_CROSS_ORIGIN, NULL,
+                   "a log-in by cookie counts only for the service's own pages");
 }
 
 void admit(struct visit *visit, const char *method, const char *path) {
@@ -96,6 +113,10 @@ void admit(struct visit *visit, const char *method, const char *path) {
     request->method = visit->head ? METHOD_GET : method_parse(method);
     request->path = path;
     request->authorization = visit_header(visit, MHD_HTTP_HEADER_AUTHORIZATION);
+    if (request->authorization == NULL)
+        request->session =
+            MHD_lookup_connection_value(visit->connection, MHD_COOKIE_KIND, EXCHANGE_COOKIE);
+    request->origin = visit_header(visit, MHD_HTTP_HEADER_ORIGIN);
     request->idempotency_key = visit_header(visit, "Idempotency-Key");
     request->content_type = visit_header(visit, MHD_HTTP_HEADER_CONTENT_TYPE);
     request->takes_gzip =
@@ -115,7 +136,10 @@ void admit(struct visit *visit, const char *method, const char *path) {
         return;
 
     text_init(&visit->body, route_body_max(route));
-    if (route->caller != CALLER_ANYONE && request->authorization == NULL) {
+    if (check_origin(visit) != 0)
+        return;
+    if (route->caller != CALLER_ANYONE && request->authorization == NULL &&
+        request->session == NULL) {
         /* The very words of a wrong key. */
         const struct caller nobody = {.role = ROLE_ANYONE};
         if (caller_may(&nobody, ROLE_ORGANISER, NULL, &visit->err) != 0)

@@ -39,6 +39,8 @@ static void add_headers(struct MHD_Response *out, const struct answer_request *a
         MHD_add_response_header(out, MHD_HTTP_HEADER_CONTENT_TYPE, response->content_type);
     if (response->location[0] != '\0')
         MHD_add_response_header(out, MHD_HTTP_HEADER_LOCATION, response->location);
+    if (response->cookie[0] != '\0')
+        MHD_add_response_header(out, MHD_HTTP_HEADER_SET_COOKIE, response->cookie);
     if (asked->allowed != 0) {
         char allow[64];
         routes_allow(asked->allowed, allow, sizeof allow);

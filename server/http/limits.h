@@ -12,6 +12,10 @@
  * class code is shared by its class. An address that floods takes less than a
  * fiftieth of what the writer can do, and it takes eight of them to fill the 4000
  * connections.
+ *
+ * Looking at a password costs a twentieth of a second of one processor, and guessing
+ * one takes many tries: an address has twenty a minute, which is enough for an office
+ * that has forgotten its own.
  */
 #ifndef NOONARC_LIMITS_H
 #define NOONARC_LIMITS_H
@@ -30,11 +34,12 @@ struct listener_limits {
     int address_writes;
     int key_reads;
     int key_writes;
-    int queue;        /* writes that wait for the writer, at most LIMITS_QUEUE_MAX */
-    int body_mib;     /* bodies held in memory, all together, MiB */
-    int live;         /* listeners to what happens on a day, at once */
-    int address_live; /* of those, from one address */
-    char proxy[64];   /* numeric address whose X-Forwarded-For is believed, "" none */
+    int address_logins; /* passwords a minute, a minute's worth at once, 0: as many as come */
+    int queue;          /* writes that wait for the writer, at most LIMITS_QUEUE_MAX */
+    int body_mib;       /* bodies held in memory, all together, MiB */
+    int live;           /* listeners to what happens on a day, at once */
+    int address_live;   /* of those, from one address */
+    char proxy[64];     /* numeric address whose X-Forwarded-For is believed, "" none */
 };
 
 #endif

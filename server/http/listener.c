@@ -108,6 +108,8 @@ int listener_new(const struct listener_options *options, struct pool *pool, stru
         err_set(err, ERR_INTERNAL, NULL, "memory is short");
         goto cleanup;
     }
+    if (labourer_new(&listener->labourer, err) != 0)
+        goto cleanup;
     if (door_new(&options->limits, &listener->door, err) != 0)
         goto cleanup;
     if (live_new(&options->limits, pool, listener->door, &listener->live, err) != 0)
@@ -177,6 +179,7 @@ void listener_free(struct listener *listener) {
     if (listener->daemon != NULL)
         MHD_stop_daemon(listener->daemon);
     live_free(listener->live);
+    labourer_free(listener->labourer);
     door_free(listener->door);
     quota_free(listener->quota);
     metrics_free(listener->metrics);

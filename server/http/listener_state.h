@@ -11,11 +11,13 @@
 #include "server/http/live.h"
 #include "server/http/metrics.h"
 #include "server/http/quota.h"
+#include "server/rules/labourer.h"
 
 struct listener {
     struct MHD_Daemon *daemon;
     struct pool *pool;
     struct writer *writer;
+    struct labourer *labourer; /* owned */
     struct almanac *almanac;
     struct metrics *metrics;
     struct door *door;
@@ -25,7 +27,7 @@ struct listener {
     const char *web_directory;
     unsigned port;
     atomic_int under_way; /* requests begun and not yet answered */
-    atomic_int writing;   /* of those, asleep until the writer is done */
+    atomic_int writing;   /* of those, asleep until writer and labourer are done */
     atomic_llong held;    /* bytes of bodies in memory */
     atomic_bool stopping; /* new callers are refused */
     atomic_bool closing;  /* new writes too */

@@ -9,6 +9,7 @@
 
 #include "server/http/histogram.h"
 #include "server/http/routes.h"
+#include "server/rules/password.h"
 
 #define STATUSES_MAX (4 + ERR_CODE_COUNT)
 static const int successes[] = {200, 201, 204, 304};
@@ -201,6 +202,9 @@ void metrics_render(struct metrics *metrics, const struct metrics_now *now, stru
                 atomic_load(&metrics->run[ERR_NONE]), out);
     render_reasons("noonarc_runs_refused", "Runs turned away, by reason.", metrics->run, out);
     render_writer(metrics, now, out);
+    one_counter("noonarc_passwords_computed",
+                "Times a password was hashed, to look at it or to keep it.",
+                (long)password_computations(), out);
     render_connections(now, out);
     render_live(&now->live, out);
     text_put(out, "# EOF\n");

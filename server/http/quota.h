@@ -25,6 +25,7 @@ void quota_free(struct quota *quota);
 struct quota_request {
     const struct address *address;
     const char *authorization; /* the header, NULL none */
+    const char *session;       /* the cookie's token, NULL none */
     bool write;
 };
 
@@ -32,5 +33,10 @@ struct quota_request {
  * *retry_after_s the whole seconds after which there is room again, 1 and up. */
 int quota_take(struct quota *quota, const struct quota_request *request, int64_t now_us,
                int *retry_after_s, struct err *err) __attribute__((warn_unused_result));
+
+/* Counts a password to be looked at, which an address may ask for a few times a
+ * minute. Otherwise the same. */
+int quota_take_labour(struct quota *quota, const struct address *address, int64_t now_us,
+                      int *retry_after_s, struct err *err) __attribute__((warn_unused_result));
 
 #endif

@@ -90,6 +90,7 @@ bool route_takes_query(const struct route *route, const char *name) {
 size_t route_body_max(const struct route *route) {
     switch (route->body) {
     case BODY_JSON:
+    case BODY_MAYBE_JSON:
         return EXCHANGE_BODY_MAX;
     case BODY_CSV:
         return EXCHANGE_CSV_MAX;

@@ -13,7 +13,7 @@
  * decided by rules/. */
 enum route_caller { CALLER_ANYONE, CALLER_CLASS, CALLER_SCHOOL, CALLER_ORGANISER };
 
-enum route_body { BODY_NONE, BODY_JSON, BODY_CSV };
+enum route_body { BODY_NONE, BODY_JSON, BODY_CSV, BODY_MAYBE_JSON /* or none */ };
 
 struct listener;
 

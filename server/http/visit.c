@@ -93,6 +93,34 @@ static int watch(struct visit *visit) {
     return -1;
 }
 
+static void hand_to_writer(struct visit *visit) {
+    visit->job = (struct job){.work = work_write, .done = work_done, .context = visit};
+    if (writer_submit(visit->listener->writer, &visit->job, &visit->err) != 0)
+        wake(visit);
+}
+
+/* On the labourer's thread, between the two halves of a write. */
+static void work_labour(void *context) {
+    struct visit *visit = context;
+    if (visit->exchange.labour(&visit->exchange, &visit->err) != 0)
+        wake(visit);
+    else
+        hand_to_writer(visit);
+}
+
+static void hand_to_labourer(struct visit *visit) {
+    visit->errand = (struct errand){.work = work_labour, .context = visit};
+    if (labourer_send(visit->listener->labourer, &visit->errand, &visit->err) != 0)
+        wake(visit);
+}
+
+static int check_labour_quota(struct visit *visit) {
+    struct address caller;
+    door_caller(visit->guest, visit->connection, &caller);
+    return quota_take_labour(visit->listener->quota, &caller, clock_steady_us(),
+                             &visit->retry_after_s, &visit->err);
+}
+
 static void hand_over(struct visit *visit) {
     struct listener *listener = visit->listener;
     /* Counted before looking: whoever closes sets the flag before looking at the count. */
@@ -106,11 +134,13 @@ static void hand_over(struct visit *visit) {
         return;
     }
     visit->phase = VISIT_WRITING;
-    visit->job = (struct job){.work = work_write, .done = work_done, .context = visit};
+    visit->handed_over = true;
     /* Asleep before it is handed over: the writer may be done before we return. */
     MHD_suspend_connection(visit->connection);
-    if (writer_submit(listener->writer, &visit->job, &visit->err) != 0)
-        wake(visit);
+    if (visit->exchange.labour != NULL)
+        hand_to_labourer(visit);
+    else
+        hand_to_writer(visit);
 }
 
 /* The body is complete: handle it, here or by the writer. */
@@ -137,7 +167,8 @@ static void handle(struct visit *visit) {
     }
     if (run_read(visit) != 0 || route->write == NULL)
         return;
-
+    if (visit->exchange.labour != NULL && check_labour_quota(visit) != 0)
+        return;
     hand_over(visit);
 }
 
@@ -259,7 +290,7 @@ enum MHD_Result visit_continue(void *cls, struct MHD_Connection *connection, con
         handle(visit);
         /* With a writer between, the visit may not be looked at here any more,
          * unless it never left this thread. */
-        if (visit->route != NULL && visit->route->write != NULL && visit->job.work != NULL)
+        if (visit->handed_over)
             return MHD_YES;
     }
     assert(visit->phase == VISIT_ANSWERABLE);

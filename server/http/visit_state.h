@@ -25,7 +25,9 @@ struct visit {
     int64_t complete_us; /* when the request was there whole; steady clock */
     int retry_after_s;   /* with err, 0: as the status has it */
     struct err err;
+    struct errand errand;
     struct job job;
+    bool handed_over; /* to another thread, at some time */
     struct seat
         *seat; /* the answer is a stream, whose owner libmicrohttpd becomes; NULL: it is not */
 };

@@ -2,7 +2,7 @@
 /* caller: keys are found by their hash; rights follow from the role. */
 #include "server/rules/caller.h"
 
-#include <stdio.h>
+#include <math.h>
 #include <string.h>
 
 #include "server/rules/audit.h"
@@ -28,14 +28,24 @@ static int refuse(struct err *err) {
                    "there is no such key, or it is not for this; look at the key or code again");
 }
 
-int caller_resolve(struct db *db, const char *secret, struct caller *out, struct err *err) {
-    struct caller caller = {.role = ROLE_ANYONE};
+/* Keys and codes first: they are used most. */
+static enum found find(struct db *db, const char *hash, double now_utc_s,
+                       struct credential_row *row, bool *session, struct err *err) {
+    enum found found = credential_rows_find(db, hash, now_utc_s, row, err);
+    *session = found == FOUND_NONE;
+    return *session ? credential_rows_find_session(db, hash, now_utc_s, row, err) : found;
+}
+
+int caller_resolve(struct db *db, const char *secret, double now_utc_s, struct caller *out,
+                   struct err *err) {
+    struct caller caller = {.role = ROLE_ANYONE, .expires_utc_s = NAN};
     if (secret) {
         char hash[HASH_HEX_MAX];
         struct credential_row row;
+        bool session;
         if (!secret_hash(secret, hash))
             return refuse(err);
-        enum found found = credential_rows_find(db, hash, &row, err);
+        enum found found = find(db, hash, now_utc_s, &row, &session, err);
         if (found == FOUND_FAILED)
             return -1;
         if (found == FOUND_NONE)
@@ -45,7 +55,11 @@ int caller_resolve(struct db *db, const char *secret, struct caller *out, struct
                 caller.role = (enum role)role;
         caller.credential = row.id;
         caller.site = row.site;
-        snprintf(caller.site_id, sizeof caller.site_id, "%s", row.site_id);
+        caller.expires_utc_s = row.expires_utc_s;
+        memcpy(caller.site_id, row.site_id, sizeof caller.site_id);
+        memcpy(caller.name, row.name, sizeof caller.name);
+        if (session)
+            memcpy(caller.session, hash, sizeof caller.session);
     }
     *out = caller;
     return 0;
@@ -58,13 +72,44 @@ int caller_may(const struct caller *caller, enum role least, const char *site, s
     return theirs && caller->role >= least ? 0 : refuse(err);
 }
 
-static int add(struct change *change, const char *secret, enum role role, int64_t site,
-               const char *name, int64_t by, double now_utc_s, struct err *err) {
+int caller_known(const struct caller *caller, struct err *err) {
+    return caller->credential != 0 ? 0 : refuse(err);
+}
+
+static int add(struct change *change, const char *secret, struct credential_new *row,
+               struct err *err) {
     char hash[HASH_HEX_MAX];
     if (!secret_hash(secret, hash))
         return err_set(err, ERR_INTERNAL, NULL, "a key came out wrong");
-    return credential_rows_add(change_db(change), hash, role_names[role], site, name, by, now_utc_s,
-                               err);
+    row->hash = hash;
+    return credential_rows_add(change_db(change), row, NULL, err);
+}
+
+static int add_key(struct change *change, const char *secret, int64_t site, int64_t by,
+                   double now_utc_s, struct err *err) {
+    struct credential_new row = {.role = role_name(ROLE_SCHOOL),
+                                 .site = site,
+                                 .name = "",
+                                 .expires_utc_s = NAN,
+                                 .by = by,
+                                 .now_utc_s = now_utc_s};
+    return add(change, secret, &row, err);
+}
+
+static int add_code(struct change *change, int64_t site, double valid_h, int64_t by,
+                    double now_utc_s, struct class_code *out, struct err *err) {
+    struct class_code code = {.expires_utc_s = now_utc_s + 3600.0 * valid_h};
+    struct credential_new row = {.role = role_name(ROLE_CLASS),
+                                 .site = site,
+                                 .name = "",
+                                 .expires_utc_s = code.expires_utc_s,
+                                 .by = by,
+                                 .now_utc_s = now_utc_s};
+    secret_make_code(code.code);
+    if (add(change, code.code, &row, err))
+        return -1;
+    *out = code;
+    return 0;
 }
 
 int caller_add_organiser(struct change *change, const char *name, double now_utc_s,
@@ -74,10 +119,14 @@ int caller_add_organiser(struct change *change, const char *name, double now_utc
         return err_set(err, ERR_BAD_TEXT, "name",
                        "a name has 1 to %d bytes and begins with a letter or digit",
                        NAME_MAX_BYTES);
+    struct credential_new row = {.role = role_name(ROLE_ORGANISER),
+                                 .name = name,
+                                 .expires_utc_s = NAN,
+                                 .now_utc_s = now_utc_s};
     char key[SECRET_MAX];
     secret_make_key(key);
-    if (add(change, key, ROLE_ORGANISER, 0, name, 0, now_utc_s, err) ||
-        audit_note(change, NULL, "organiser.add_key", "organisers", NULL, now_utc_s, err))
+    if (add(change, key, &row, err) ||
+        audit_note(change, NULL, "organiser.add", "organisers", "with a key", now_utc_s, err))
         return -1;
     memcpy(secret, key, sizeof key);
     return 0;
@@ -87,31 +136,63 @@ int caller_add_site(struct change *change, int64_t site, bool revoke, int64_t by
                     struct site_secrets *out, struct err *err) {
     struct db *db = change_db(change);
     struct site_secrets secrets;
+    struct class_code code;
     if (revoke && (credential_rows_revoke(db, site, "school", by, now_utc_s, err) ||
                    credential_rows_revoke(db, site, "class", by, now_utc_s, err)))
         return -1;
     secret_make_key(secrets.school_key);
-    secret_make_code(secrets.class_code);
-    if (add(change, secrets.school_key, ROLE_SCHOOL, site, "", by, now_utc_s, err) ||
-        add(change, secrets.class_code, ROLE_CLASS, site, "", by, now_utc_s, err))
+    if (add_key(change, secrets.school_key, site, by, now_utc_s, err) ||
+        add_code(change, site, CLASS_CODE_VALID_H, by, now_utc_s, &code, err))
         return -1;
+    memcpy(secrets.class_code, code.code, sizeof secrets.class_code);
+    secrets.class_code_expires_utc_s = code.expires_utc_s;
     *out = secrets;
     return 0;
 }
 
-int caller_renew_class_code(struct change *change, const struct caller *caller, const char *site,
-                            double now_utc_s, char secret[SECRET_MAX], struct err *err) {
+/* The secrets of a role that a site had stop working. */
+static int revoke(struct change *change, const struct caller *caller, const char *site,
+                  enum role role, double now_utc_s, struct site_row *row, struct err *err) {
     struct db *db = change_db(change);
+    return caller_may(caller, ROLE_SCHOOL, site, err) || lookup_site(db, site, row, err) ||
+                   credential_rows_revoke(db, row->id, role_name(role), caller->credential,
+                                          now_utc_s, err)
+               ? -1
+               : 0;
+}
+
+int caller_renew_class_code(struct change *change, const struct caller *caller, const char *site,
+                            double valid_h, double now_utc_s, struct class_code *out,
+                            struct err *err) {
     struct site_row row;
-    char code[SECRET_MAX];
-    if (caller_may(caller, ROLE_SCHOOL, site, err) || lookup_site(db, site, &row, err))
-        return -1;
-    secret_make_code(code);
-    if (credential_rows_revoke(db, row.id, "class", caller->credential, now_utc_s, err) ||
-        add(change, code, ROLE_CLASS, row.id, "", caller->credential, now_utc_s, err) ||
-        audit_note(change, caller, "site.renew_class_code", audit_subject("sites/%s", site).text,
+    return revoke(change, caller, site, ROLE_CLASS, now_utc_s, &row, err) ||
+                   add_code(change, row.id, valid_h, caller->credential, now_utc_s, out, err) ||
+                   audit_note(change, caller, "site.renew_class_code",
+                              audit_subject("sites/%s", site).text, NULL, now_utc_s, err)
+               ? -1
+               : 0;
+}
+
+int caller_revoke_class_code(struct change *change, const struct caller *caller, const char *site,
+                             double now_utc_s, struct err *err) {
+    struct site_row row;
+    return revoke(change, caller, site, ROLE_CLASS, now_utc_s, &row, err) ||
+                   audit_note(change, caller, "site.revoke_class_code",
+                              audit_subject("sites/%s", site).text, NULL, now_utc_s, err)
+               ? -1
+               : 0;
+}
+
+int caller_renew_school_key(struct change *change, const struct caller *caller, const char *site,
+                            double now_utc_s, char secret[SECRET_MAX], struct err *err) {
+    struct site_row row;
+    char key[SECRET_MAX];
+    secret_make_key(key);
+    if (revoke(change, caller, site, ROLE_SCHOOL, now_utc_s, &row, err) ||
+        add_key(change, key, row.id, caller->credential, now_utc_s, err) ||
+        audit_note(change, caller, "site.renew_school_key", audit_subject("sites/%s", site).text,
                    NULL, now_utc_s, err))
         return -1;
-    memcpy(secret, code, sizeof code);
+    memcpy(secret, key, sizeof key);
     return 0;
 }

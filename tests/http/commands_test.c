@@ -110,6 +110,40 @@ static void an_organiser_more(void **state) {
     assert_int_not_equal(served_command(&served, "organiser", "=Office", key, sizeof key), 0);
 }
 
+static int give_password(const char *name, const char *password, char *out, size_t size) {
+    char path[400], words[1200];
+    snprintf(path, sizeof path, "%s/password", served.folder);
+    FILE *file = fopen(path, "w");
+    assert_non_null(file);
+    fprintf(file, "%s\n", password);
+    fclose(file);
+    snprintf(words, sizeof words, "--store %s --password organiser \"%s\" < %s", served.store, name,
+             path);
+    int status = run(words, out, size);
+    remove(path);
+    assert_true(strcmp(name, password) == 0 || strstr(out, password) == NULL);
+    return status;
+}
+
+/* A password set at the machine, and set anew where it was forgotten. */
+static void an_organiser_with_a_password(void **state) {
+    static const char path[] = "/api/v1/session";
+    static const char first[] = "{\"name\":\"maro\",\"password\":\"long shadows at noon\"}";
+    static const char second[] = "{\"name\":\"maro\",\"password\":\"longer yet at dusk\"}";
+    char out[4096];
+    (void)state;
+    assert_int_equal(give_password("maro", "long shadows at noon", out, sizeof out), 0);
+    json_decref(http_send(served.base, "POST", path, NULL, first, 201));
+    assert_int_equal(give_password("maro", "longer yet at dusk", out, sizeof out), 0);
+    json_decref(http_send(served.base, "POST", path, NULL, first, 401));
+    json_decref(http_send(served.base, "POST", path, NULL, second, 201));
+    assert_int_equal(give_password("maro", "tooshort", out, sizeof out), 1);
+    assert_non_null(strstr(out, "12 characters at least"));
+    assert_int_equal(give_password("Maro of Salta", "long shadows at noon", out, sizeof out), 1);
+    assert_int_equal(give_password("maro-of-the-puna", "maro-of-the-puna", out, sizeof out), 1);
+    json_decref(http_send(served.base, "POST", path, NULL, second, 201));
+}
+
 static void an_interrupt_ends_it_well(void **state) {
     (void)state;
     assert_int_equal(served_stop(&served, SIGINT), 0);
@@ -131,9 +165,13 @@ static int stop(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(wrong_words),           cmocka_unit_test(help_names_every_setting),
-        cmocka_unit_test(what_cannot_be_served), cmocka_unit_test(a_store_is_migrated_once),
-        cmocka_unit_test(an_organiser_more),     cmocka_unit_test(an_interrupt_ends_it_well),
+        cmocka_unit_test(wrong_words),
+        cmocka_unit_test(help_names_every_setting),
+        cmocka_unit_test(what_cannot_be_served),
+        cmocka_unit_test(a_store_is_migrated_once),
+        cmocka_unit_test(an_organiser_with_a_password),
+        cmocka_unit_test(an_organiser_more),
+        cmocka_unit_test(an_interrupt_ends_it_well),
     };
     return cmocka_run_group_tests_name("noonarcd commands", tests, start, stop);
 }

@@ -212,12 +212,21 @@ static void spoil(struct text *run) {
     *run = spoilt;
 }
 
+static void begin_session(char *token, size_t size) {
+    char body[160];
+    snprintf(body, sizeof body, "{\"key\":\"%s\"}", served.organiser);
+    json_t *made = http_send(served.base, "POST", API "/session", NULL, body, 201);
+    snprintf(token, size, "%s", json_string_value(json_object_get(made, "token")));
+    json_decref(made);
+}
+
 /* Every operation once with success, in an order that makes sense, and each
  * status that an operation can be made to give. */
 static void answers_are_as_described(void **state) {
     struct text run;
-    char asset[200];
+    char asset[200], token[64];
     (void)state;
+    begin_session(token, sizeof token);
     http_asset(served.base, ".css", asset, sizeof asset);
     text_init(&run, 65536);
     school_measure(&north, DAY, 3, 0, &run);
@@ -353,10 +362,36 @@ static void answers_are_as_described(void **state) {
          north.key, NULL, 204},
         {"POST", API "/sites/{site}/class_code", API "/sites/causse-school/class_code", north.key,
          NULL, 201},
+        {"POST", API "/sites/{site}/class_code", API "/sites/causse-school/class_code", north.key,
+         "{\"valid_h\":48}", 201},
+        {"POST", API "/sites/{site}/class_code", API "/sites/causse-school/class_code", north.key,
+         "{\"valid_h\":0}", 422},
+        {"DELETE", API "/sites/{site}/class_code", API "/sites/causse-school/class_code",
+         served.organiser, NULL, 204},
+        {"POST", API "/organisers", API "/organisers", served.organiser,
+         "{\"name\":\"maro\",\"password\":\"long shadows at noon\"}", 201},
+        {"POST", API "/organisers", API "/organisers", served.organiser, "{\"name\":\"maro\"}",
+         409},
+        {"POST", API "/organisers", API "/organisers", served.organiser, "{\"name\":\"ines\"}",
+         201},
+        {"GET", API "/organisers", API "/organisers", served.organiser, NULL, 200},
+        {"PUT", API "/organisers/{organiser}/password", API "/organisers/maro/password",
+         served.organiser, "{\"password\":\"longer shadows\"}", 204},
+        {"POST", API "/session", API "/session", NULL,
+         "{\"name\":\"maro\",\"password\":\"longer shadows\"}", 201},
+        {"POST", API "/session", API "/session", NULL,
+         "{\"name\":\"maro\",\"password\":\"long shadows at noon\",\"cookie\":true}", 401},
+        {"GET", API "/session", API "/session", served.organiser, NULL, 200},
+        {"DELETE", API "/session", API "/session", served.organiser, NULL, 404},
+        {"DELETE", API "/session", API "/session", token, NULL, 204},
+        {"DELETE", API "/organisers/{organiser}", API "/organisers/maro", served.organiser, NULL,
+         204},
         {"GET", API "/audit", API "/audit?limit=5", served.organiser, NULL, 200},
         {"GET", API "/audit", API "/audit?cursor=x", served.organiser, NULL, 400},
         {"GET", API "/audit", API "/audit", north.key, NULL, 401},
         {"GET", API "/audit.csv", API "/audit.csv", served.organiser, NULL, 200},
+        {"POST", API "/sites/{site}/school_key", API "/sites/causse-school/school_key",
+         served.organiser, NULL, 201},
         {"GET", API "/openapi.json", API "/openapi.json", NULL, NULL, 200},
         {"GET", "/health", "/health", NULL, NULL, 200},
         {"GET", "/health/live", "/health/live", NULL, NULL, 200},

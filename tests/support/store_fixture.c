@@ -130,7 +130,8 @@ void fixture_join(struct fixture *fixture, const char *day, const char *site) {
 
 struct caller fixture_caller(struct fixture *fixture, const char *secret) {
     struct caller caller;
-    assert_int_equal(caller_resolve(fixture->db, secret, &caller, &fixture->err), 0);
+    assert_int_equal(caller_resolve(fixture->db, secret, FIXTURE_NOW_UTC_S, &caller, &fixture->err),
+                     0);
     return caller;
 }
 

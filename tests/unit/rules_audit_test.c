@@ -55,7 +55,7 @@ static void assert_log(int64_t first, const char *expected) {
 static void every_change_has_its_line(void **state) {
     struct site_record record = fixture_site_record("puna", -23.0, -66.5), kept;
     struct site_secrets secrets;
-    char code[SECRET_MAX];
+    struct class_code code;
     (void)state;
     struct err *err = fixture_begin(&fixture);
     assert_int_equal(fixture_end(&fixture, site_register(fixture.change, &record, FIXTURE_NOW_UTC_S,
@@ -71,9 +71,10 @@ static void every_change_has_its_line(void **state) {
                                                        FIXTURE_NOW_UTC_S, &kept, err)),
                      0);
     err = fixture_begin(&fixture);
-    assert_int_equal(fixture_end(&fixture, caller_renew_class_code(fixture.change, &school, "puna",
-                                                                   FIXTURE_NOW_UTC_S, code, err)),
-                     0);
+    assert_int_equal(
+        fixture_end(&fixture, caller_renew_class_code(fixture.change, &school, "puna", 24.0,
+                                                      FIXTURE_NOW_UTC_S, &code, err)),
+        0);
     int64_t run = fixture_run(&fixture, "puna", "equinox", 7, 0);
     assert_int_equal(run, 1);
     assert_int_equal(fixture_run(&fixture, "puna", "equinox", 8, run), 2);
@@ -85,7 +86,7 @@ static void every_change_has_its_line(void **state) {
     assert_int_equal(fixture_end(&fixture, day_leave(fixture.change, &school, "equinox", "puna",
                                                      FIXTURE_NOW_UTC_S, err)),
                      0);
-    assert_log(1, "operator  organiser.add_key organisers \n"
+    assert_log(1, "operator  organiser.add organisers with a key\n"
                   "anyone  site.register sites/puna \n"
                   "organiser Organisers day.open days/equinox \n"
                   "organiser Organisers day.join days/equinox/sites/puna \n"

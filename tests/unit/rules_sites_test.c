@@ -161,7 +161,7 @@ static void refusals_are_all_alike(void **state) {
     assert_int_equal(caller_may(&class, ROLE_ORGANISER, NULL, &first), -1);
     for (size_t i = 0; i < sizeof wrong / sizeof *wrong; i++) {
         struct err err = {0};
-        assert_int_equal(caller_resolve(f->db, wrong[i], &caller, &err), -1);
+        assert_int_equal(caller_resolve(f->db, wrong[i], FIXTURE_NOW_UTC_S, &caller, &err), -1);
         assert_int_equal(err.code, ERR_WRONG_KEY);
         assert_string_equal(err.text, first.text);
         assert_string_equal(err.field, first.field);
@@ -190,18 +190,27 @@ static void renewed_code_replaces_the_old(void **state) {
     struct site_secrets hill = fixture_site(f, "hill", 40.0, 3.0);
     struct caller school = fixture_caller(f, hill.school_key), caller;
     struct caller class = fixture_caller(f, hill.class_code);
-    char code[SECRET_MAX];
+    struct class_code code;
     struct err *err = fixture_begin(f);
-    assert_int_equal(fixture_end(f, caller_renew_class_code(f->change, &class, "hill",
-                                                            FIXTURE_NOW_UTC_S, code, err)),
+    assert_int_equal(fixture_end(f, caller_renew_class_code(f->change, &class, "hill", 2.0,
+                                                            FIXTURE_NOW_UTC_S, &code, err)),
                      -1);
     err = fixture_begin(f);
-    assert_int_equal(fixture_end(f, caller_renew_class_code(f->change, &school, "hill",
-                                                            FIXTURE_NOW_UTC_S, code, err)),
+    assert_int_equal(fixture_end(f, caller_renew_class_code(f->change, &school, "hill", 2.0,
+                                                            FIXTURE_NOW_UTC_S, &code, err)),
                      0);
-    assert_int_equal(caller_resolve(f->db, hill.class_code, &caller, &f->err), -1);
-    assert_int_equal(fixture_caller(f, code).role, ROLE_CLASS);
+    assert_int_equal(caller_resolve(f->db, hill.class_code, FIXTURE_NOW_UTC_S, &caller, &f->err),
+                     -1);
+    assert_int_equal(fixture_caller(f, code.code).role, ROLE_CLASS);
     assert_int_equal(fixture_caller(f, hill.school_key).role, ROLE_SCHOOL);
+    /* Two hours, and not a second more. */
+    assert_true(code.expires_utc_s == FIXTURE_NOW_UTC_S + 7200.0);
+    assert_int_equal(caller_resolve(f->db, code.code, FIXTURE_NOW_UTC_S + 7199.0, &caller, &f->err),
+                     0);
+    err_clear(&f->err);
+    assert_int_equal(caller_resolve(f->db, code.code, FIXTURE_NOW_UTC_S + 7200.0, &caller, &f->err),
+                     -1);
+    assert_int_equal(f->err.code, ERR_WRONG_KEY);
 }
 
 static void new_secrets_can_shut_out_the_old(void **state) {
@@ -213,7 +222,8 @@ static void new_secrets_can_shut_out_the_old(void **state) {
         fixture_end(f, caller_add_site(f->change, school.site, true, f->organiser.credential,
                                        FIXTURE_NOW_UTC_S, &fresh, err)),
         0);
-    assert_int_equal(caller_resolve(f->db, hill.school_key, &caller, &f->err), -1);
+    assert_int_equal(caller_resolve(f->db, hill.school_key, FIXTURE_NOW_UTC_S, &caller, &f->err),
+                     -1);
     assert_int_equal(fixture_caller(f, fresh.school_key).role, ROLE_SCHOOL);
 }
 
