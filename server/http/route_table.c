@@ -36,7 +36,7 @@ const struct route routes[] = {
      get_day_sites_csv, NULL, NULL, "The same as a spreadsheet, with the gnomons used."},
     {METHOD_GET, API "/days/{day}/sites.geojson", CALLER_ANYONE, BODY_NONE, "",
      get_day_sites_geojson, NULL, NULL, "The same as points of a map."},
-    {METHOD_GET, API "/days/{day}/sites/{site}/plan", CALLER_ANYONE, BODY_NONE, "",
+    {METHOD_GET, API "/days/{day}/sites/{site}/plan", CALLER_ANYONE, BODY_NONE, "gnomon_mm partner",
      get_plan, NULL, NULL, "When to measure, and with whom."},
     {METHOD_GET, API "/days/{day}/sites/{site}/run", CALLER_ANYONE, BODY_NONE, "",
      get_site_run, NULL, NULL, "The current run of a site, with its reduction."},

@@ -1,8 +1,12 @@
 /* SPDX-License-Identifier: MIT */
-/* plan: what a class needs to know before the day, and nothing that would tell it
- * the answer: when noon is, when to start and stop, whether noon can be measured,
- * how fuzzy the shadow's end will be, and which partners are worth having. The
- * expected angle and shadow length are not here. */
+/* plan: what a class needs to know before the day: when noon is, when to start and
+ * stop, whether noon can be measured, how much ground the shadow wants and how fuzzy
+ * its end will be, what gnomon serves, and which partners are worth having.
+ *
+ * A class that knows the answer measures it. On a blind day, until the site has handed
+ * in, everything about the shadow follows from the height class of the Sun alone, and
+ * nothing but the class from the expected angle: asking with many gnomons tells no
+ * more. Then, or when an organiser lifted it, angle and shadow are told. */
 #ifndef NOONARC_PLAN_H
 #define NOONARC_PLAN_H
 
@@ -18,14 +22,23 @@
 enum sun_height { SUN_LOW, SUN_MIDDLING, SUN_HIGH }; /* below 30, 30..60, above 60 degrees */
 const char *sun_height_name(enum sun_height height); /* "low", "middling", "high" */
 
+/* A length between two, NAN where there is none. */
+struct plan_range {
+    double from_mm, to_mm;
+};
+
 struct plan_date {
     int32_t date; /* days since 1970-01-01, by the site's meridian */
     enum noon_status status;
     double transit_utc_s;
     double start_utc_s, stop_utc_s; /* measure between these; NAN when not measurable */
     enum sun_height sun_height;
-    double gnomon_mm; /* the site's usual gnomon, or 1000 */
-    double fuzzy_mm;  /* width of the fuzzy end, rounded to whole mm; NAN when not measurable */
+    double gnomon_mm;           /* that asked for, else the site's usual one, else 1000 */
+    double suggested_gnomon_mm; /* for that height of the Sun; NAN when not measurable */
+    double ground_mm;           /* flat ground needed towards the shadow, whole decimetres */
+    struct plan_range shadow;   /* at noon; from equals to when the angle is told */
+    struct plan_range fuzzy;    /* width of the shadow's end, likewise */
+    double noon_angle_deg;      /* expected, signed; NAN while it is not told */
 };
 
 struct plan_partner {
@@ -40,6 +53,7 @@ struct plan_partner {
 struct plan {
     struct site_record site;
     struct day_record day;
+    bool told; /* the expected angle */
     struct plan_date dates[PLAN_DATES_MAX];
     int dates_count;
     struct plan_partner
@@ -48,8 +62,17 @@ struct plan {
 };
 void plan_release(struct plan *plan);
 
-/* READ. The site need not take part: a plan may be looked at before joining. */
+/* What a plan is asked for. */
+struct plan_wish {
+    double gnomon_mm;    /* SITE_GNOMON_MIN_MM..MAX, NAN: the usual one */
+    const char *partner; /* this one only, NULL: the best */
+};
+
+/* READ. The site need not take part: a plan may be looked at before joining. A partner
+ * asked for that does not take part is refused: ERR_OTHER_SEASON when it takes part in
+ * days of other seasons only, else ERR_NOT_TAKING_PART. */
 int plan_make(struct db *db, struct almanac *almanac, const char *day, const char *site,
-              struct plan *out, struct err *err) __attribute__((warn_unused_result));
+              const struct plan_wish *wish, struct plan *out, struct err *err)
+    __attribute__((warn_unused_result));
 
 #endif

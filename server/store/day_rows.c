@@ -268,26 +268,15 @@ int day_rows_add_approval(struct db *db, int64_t day, int64_t site, bool approve
     "COALESCE((SELECT a.approved FROM approval a WHERE a.day = p.day AND a.site = p.site "         \
     "ORDER BY a.id DESC LIMIT 1), 1 - 2 * COALESCE(" APPROVAL_OF("$1") ", 0))"
 
-int day_rows_with_standing(struct db *db, int64_t day, enum stand part, const char *after,
-                           int64_t limit, struct participant **out, size_t *count,
-                           struct err *err) {
-    struct statement *statement;
-    if (db_prepare(db,
-                   "SELECT " SITE_COLUMNS ", r.run, r.gnomon_mm, r.edge FROM participation p "
-                   "JOIN site s ON s.id = p.site "
-                   "JOIN site_version v ON v.site = s.id "
-                   "LEFT JOIN reduction r ON r.day = p.day AND r.site = p.site "
-                   "AND r.is_current = 1 "
-                   "WHERE p.day = $1 AND p.event = 'join' AND s.site > $2 AND NOT EXISTS "
-                   "(SELECT 1 FROM participation q WHERE q.day = p.day AND q.site = p.site "
-                   "AND q.id > p.id) AND " SITE_NEWEST " AND " SAID " = $4 "
-                   "ORDER BY s.site LIMIT $3",
-                   &statement, err))
-        return -1;
-    bind_int(statement, 1, day);
-    bind_text(statement, 2, after);
-    bind_int(statement, 3, limit);
-    bind_int(statement, 4, part == STAND_TAKEN ? 1 : part == STAND_REFUSED ? 0 : -1);
+#define PARTICIPANT_SELECT "SELECT " SITE_COLUMNS ", r.run, r.gnomon_mm, r.edge FROM "
+#define REDUCTION_OF                                                                               \
+    "LEFT JOIN reduction r ON r.day = p.day AND r.site = p.site AND r.is_current = 1 "
+#define NEWEST_JOIN                                                                                \
+    "p.day = $1 AND p.event = 'join' AND NOT EXISTS (SELECT 1 FROM participation q "               \
+    "WHERE q.day = p.day AND q.site = p.site AND q.id > p.id) "
+
+static int read_participants(struct statement *statement, enum stand stand,
+                             struct participant **out, size_t *count, struct err *err) {
     struct participant *items = NULL;
     size_t n = 0;
     enum step step;
@@ -298,7 +287,7 @@ int day_rows_with_standing(struct db *db, int64_t day, enum stand part, const ch
         items = grown;
         struct participant *row = &items[n++];
         site_rows_read(statement, 0, &row->site);
-        row->part = part;
+        row->stand = stand;
         row->run = column_int(statement, SITE_COLUMNS_COUNT);
         row->run_gnomon_mm = column_real(statement, SITE_COLUMNS_COUNT + 1);
         row->run_edge = row->site.edge;
@@ -315,7 +304,71 @@ int day_rows_with_standing(struct db *db, int64_t day, enum stand part, const ch
     return 0;
 }
 
+int day_rows_with_standing(struct db *db, int64_t day, enum stand stand, const char *after,
+                           int64_t limit, struct participant **out, size_t *count,
+                           struct err *err) {
+    struct statement *statement;
+    if (db_prepare(db,
+                   PARTICIPANT_SELECT "participation p JOIN site s ON s.id = p.site "
+                                      "JOIN site_version v ON v.site = s.id " REDUCTION_OF
+                                      "WHERE " NEWEST_JOIN "AND s.site > $2 AND " SITE_NEWEST
+                                      " AND " SAID " = $4 ORDER BY s.site LIMIT $3",
+                   &statement, err))
+        return -1;
+    bind_int(statement, 1, day);
+    bind_text(statement, 2, after);
+    bind_int(statement, 3, limit);
+    bind_int(statement, 4, stand == STAND_TAKEN ? 1 : stand == STAND_REFUSED ? 0 : -1);
+    return read_participants(statement, stand, out, count, err);
+}
+
 int day_rows_participants(struct db *db, int64_t day, const char *after, int64_t limit,
                           struct participant **out, size_t *count, struct err *err) {
     return day_rows_with_standing(db, day, STAND_TAKEN, after, limit, out, count, err);
+}
+
+/* CROSS JOIN has the database begin at the index of longitudes. */
+int day_rows_between(struct db *db, int64_t day, double low_deg, double high_deg,
+                     struct participant **out, size_t *count, struct err *err) {
+    struct statement *statement;
+    if (db_prepare(db,
+                   PARTICIPANT_SELECT
+                   "site_version v CROSS JOIN site s CROSS JOIN participation p " REDUCTION_OF
+                   "WHERE v.lon_deg >= $2 AND v.lon_deg <= $3 "
+                   "AND s.id = v.site AND p.site = v.site AND " NEWEST_JOIN "AND " SITE_NEWEST
+                   " AND " SAID " = 1",
+                   &statement, err))
+        return -1;
+    bind_int(statement, 1, day);
+    bind_real(statement, 2, low_deg);
+    bind_real(statement, 3, high_deg);
+    return read_participants(statement, STAND_TAKEN, out, count, err);
+}
+
+int day_rows_longitudes(struct db *db, int64_t day, double **out, size_t *count, struct err *err) {
+    struct statement *statement;
+    if (db_prepare(db,
+                   "SELECT v.lon_deg FROM participation p JOIN site_version v ON v.site = p.site "
+                   "WHERE " NEWEST_JOIN "AND " SITE_NEWEST " AND " SAID " = 1",
+                   &statement, err))
+        return -1;
+    bind_int(statement, 1, day);
+    double *items = NULL;
+    size_t n = 0;
+    enum step step;
+    while ((step = statement_step(statement, err)) == STEP_ROW) {
+        double *grown = array_room(items, n, sizeof *items, err);
+        if (!grown)
+            break;
+        items = grown;
+        items[n++] = column_real(statement, 0);
+    }
+    statement_done(statement);
+    if (step != STEP_DONE) {
+        free(items);
+        return -1;
+    }
+    *out = items;
+    *count = n;
+    return 0;
 }

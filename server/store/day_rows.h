@@ -55,7 +55,7 @@ int day_rows_add_approval(struct db *db, int64_t day, int64_t site, bool approve
 
 struct participant {
     struct site_record site;
-    enum stand part;
+    enum stand stand;
     int64_t run; /* current, 0 none */
     double run_gnomon_mm;
     enum edge run_edge;
@@ -63,13 +63,23 @@ struct participant {
 
 /* Who joined and stands to the day in this way, by site identifier, those above after.
  * *out is to be freed. */
-int day_rows_with_standing(struct db *db, int64_t day, enum stand part, const char *after,
+int day_rows_with_standing(struct db *db, int64_t day, enum stand stand, const char *after,
                            int64_t limit, struct participant **out, size_t *count, struct err *err)
     __attribute__((warn_unused_result));
 
 /* Those that take part. */
 int day_rows_participants(struct db *db, int64_t day, const char *after, int64_t limit,
                           struct participant **out, size_t *count, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* Those that take part whose exact longitude lies in [low, high], in no order, along an
+ * index: as many as there are on the meridian, not as on the day. *out is to be freed. */
+int day_rows_between(struct db *db, int64_t day, double low_deg, double high_deg,
+                     struct participant **out, size_t *count, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* The exact longitudes of all that take part. *out is to be freed. */
+int day_rows_longitudes(struct db *db, int64_t day, double **out, size_t *count, struct err *err)
     __attribute__((warn_unused_result));
 
 #endif

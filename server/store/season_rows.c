@@ -106,3 +106,24 @@ int season_rows_add_day(struct db *db, int64_t season, int64_t day, struct err *
     bind_int(statement, 2, season);
     return statement_run(statement, err);
 }
+
+int season_rows_elsewhere(struct db *db, int64_t site, const char *season, bool *out,
+                          struct err *err) {
+    struct statement *statement;
+    if (db_prepare(db,
+                   "SELECT 1 FROM season n JOIN season_day b ON b.season = n.id "
+                   "JOIN participation p ON p.day = b.day AND p.site = $1 "
+                   "WHERE n.season <> $2 AND p.event = 'join' AND NOT EXISTS "
+                   "(SELECT 1 FROM participation q WHERE q.day = p.day AND q.site = p.site "
+                   "AND q.id > p.id) LIMIT 1",
+                   &statement, err))
+        return -1;
+    bind_int(statement, 1, site);
+    bind_text(statement, 2, season);
+    enum step step = statement_step(statement, err);
+    statement_done(statement);
+    if (step == STEP_FAILED)
+        return -1;
+    *out = step == STEP_ROW;
+    return 0;
+}

@@ -25,6 +25,10 @@ int season_rows_add_version(struct db *db, int64_t id, int64_t version,
                             const struct season_record *record, int64_t by, double now_utc_s,
                             struct err *err) __attribute__((warn_unused_result));
 
+/* Whether a site joined a day of another season than this ("" none). */
+int season_rows_elsewhere(struct db *db, int64_t site, const char *season, bool *out,
+                          struct err *err) __attribute__((warn_unused_result));
+
 /* For good. */
 int season_rows_add_day(struct db *db, int64_t season, int64_t day, struct err *err)
     __attribute__((warn_unused_result));

@@ -11,8 +11,11 @@
 #include <cmocka.h>
 
 #include "server/base/instant.h"
+#include "server/rules/accept.h"
+#include "server/rules/day_states.h"
 #include "server/rules/days.h"
 #include "server/rules/plan.h"
+#include "server/rules/seasons.h"
 #include "tests/support/store_fixture.h"
 
 static int set_up(void **state) {
@@ -181,9 +184,11 @@ static void site_with_a_run_cannot_leave(void **state) {
     participant_page_release(&page);
 }
 
+static const struct plan_wish no_wish = {.gnomon_mm = NAN};
+
 static struct plan plan_of(struct fixture *f, const char *site) {
     struct plan plan;
-    assert_int_equal(plan_make(f->db, f->almanac, "spring", site, &plan, &f->err), 0);
+    assert_int_equal(plan_make(f->db, f->almanac, "spring", site, &no_wish, &plan, &f->err), 0);
     return plan;
 }
 
@@ -203,9 +208,132 @@ static void plan_knows_noon_and_window(void **state) {
     assert_true(date->stop_utc_s - date->start_utc_s <= 5400.0 + 120.0);
     assert_true(fmod(date->start_utc_s, 60.0) == 0.0 && fmod(date->stop_utc_s, 60.0) == 0.0);
     assert_int_equal(date->sun_height, SUN_MIDDLING);
-    /* 1 m tan about 40 degrees: 2 s sec^2 z = 2 * 0.2677 deg * 1.70 = 16 mm */
-    assert_true(date->fuzzy_mm == 16.0);
+    /* by the height class alone: tan 30 = 0.577, tan 60 = 1.732; 2 s sec^2 z with the mean
+       semidiameter of 0.2666 degrees: 12.4 and 37.2 mm */
+    assert_true(date->shadow.from_mm == 577.0 && date->shadow.to_mm == 1732.0);
+    assert_true(date->fuzzy.from_mm == 12.0 && date->fuzzy.to_mm == 37.0);
+    assert_true(date->ground_mm == 2200.0 && date->suggested_gnomon_mm == 1500.0);
+    assert_true(isnan(date->noon_angle_deg));
+    assert_false(plan.told);
     plan_release(&plan);
+}
+
+static void set_blind(struct fixture *f, bool blind) {
+    struct decision_record decision = {.blind = blind, .reason = "a class of teachers"};
+    struct day_record day;
+    struct err *err = fixture_begin(f);
+    assert_int_equal(fixture_end(f, day_set_blind(f->change, &f->organiser, "spring", &decision,
+                                                  FIXTURE_NOW_UTC_S, &day, err)),
+                     0);
+}
+
+/* A plan without its times, which follow from the longitude. */
+static void untimed(const struct plan_date *date, char *out, size_t size) {
+    snprintf(out, size, "%d %g %g %g %g %g %g %g", (int)date->sun_height, date->ground_mm,
+             date->suggested_gnomon_mm, date->shadow.from_mm, date->shadow.to_mm,
+             date->fuzzy.from_mm, date->fuzzy.to_mm, date->stop_utc_s - date->start_utc_s);
+}
+
+/* On a blind day two sites whose Suns are of one height class get the same plan, with
+ * whatever gnomon they ask: nothing measures the angle for them. On the equinox the
+ * zenith distance is the latitude; 31 and 59 degrees both are middling. */
+static void a_blind_plan_tells_the_class_alone(void **state) {
+    struct fixture *f = *state;
+    fixture_site(f, "a", 31.0, 3.0);
+    fixture_site(f, "b", 59.0, 3.0);
+    fixture_day(f, "spring", FIXTURE_DATE);
+    for (double gnomon_mm = 20.0; gnomon_mm < 5000.0; gnomon_mm *= 1.07) {
+        const struct plan_wish wish = {.gnomon_mm = gnomon_mm};
+        struct plan one, two;
+        char first[200], second[200];
+        assert_int_equal(plan_make(f->db, f->almanac, "spring", "a", &wish, &one, &f->err), 0);
+        assert_int_equal(plan_make(f->db, f->almanac, "spring", "b", &wish, &two, &f->err), 0);
+        untimed(&one.dates[0], first, sizeof first);
+        untimed(&two.dates[0], second, sizeof second);
+        assert_string_equal(first, second);
+        assert_true(isnan(one.dates[0].noon_angle_deg) && isnan(two.dates[0].noon_angle_deg));
+        plan_release(&one);
+        plan_release(&two);
+    }
+}
+
+static void the_angle_is_told_afterwards(void **state) {
+    struct fixture *f = *state;
+    fixture_site(f, "hill", 40.0, 3.0);
+    fixture_site(f, "dale", 40.0, 3.2);
+    fixture_day(f, "spring", FIXTURE_DATE);
+    fixture_join(f, "spring", "hill");
+    fixture_join(f, "spring", "dale");
+    int64_t run = fixture_run(f, "hill", "spring", 1, 0);
+    assert_true(run > 0);
+    struct plan hill = plan_of(f, "hill"), dale = plan_of(f, "dale");
+    /* 2027-03-21 noon: declination 0.26 (checks as in sun_test), 40 - 0.26 */
+    assert_true(hill.told && fabs(hill.dates[0].noon_angle_deg - 39.74) < 0.02);
+    /* 1 m tan about 40 degrees: 2 s sec^2 z = 2 * 0.2677 deg * 1.70 = 16 mm */
+    assert_true(hill.dates[0].fuzzy.from_mm == 16.0 && hill.dates[0].fuzzy.to_mm == 16.0);
+    assert_true(fabs(hill.dates[0].shadow.from_mm - 831.0) < 2.0); /* tan 39.74 */
+    assert_true(!dale.told && isnan(dale.dates[0].noon_angle_deg));
+    plan_release(&hill);
+    plan_release(&dale);
+    struct err *err = fixture_begin(f);
+    assert_int_equal(
+        fixture_end(f, accept_withdraw(f->change, &f->organiser, run, "", FIXTURE_NOW_UTC_S, err)),
+        0);
+    hill = plan_of(f, "hill");
+    assert_false(hill.told); /* it measures anew */
+    plan_release(&hill);
+    set_blind(f, false);
+    dale = plan_of(f, "dale");
+    assert_true(dale.told);
+    plan_release(&dale);
+    set_blind(f, true);
+    dale = plan_of(f, "dale");
+    assert_false(dale.told);
+    plan_release(&dale);
+}
+
+/* A partner asked for by name, and each answer why it is none. */
+static void a_partner_is_asked_for(void **state) {
+    struct fixture *f = *state;
+    struct season_record season = {.season = "2027", .name = "2027"}, kept_season;
+    struct day_record autumn = day_record("autumn", "2027-09-23"), kept;
+    struct plan plan;
+    fixture_site(f, "hill", 40.0, 3.0);
+    fixture_site(f, "far", 30.0, 3.4);
+    fixture_site(f, "off", 30.0, 9.0);
+    fixture_site(f, "later", 30.0, 3.0);
+    fixture_site(f, "absent", 30.0, 3.0);
+    fixture_day(f, "spring", FIXTURE_DATE);
+    struct err *err = fixture_begin(f);
+    assert_int_equal(fixture_end(f, season_open(f->change, &f->organiser, &season,
+                                                FIXTURE_NOW_UTC_S, &kept_season, err)),
+                     0);
+    snprintf(autumn.season, sizeof autumn.season, "2027");
+    assert_int_equal(open_day(f, &f->organiser, &autumn, &kept), 0);
+    fixture_join(f, "spring", "hill");
+    fixture_join(f, "spring", "far");
+    fixture_join(f, "spring", "off");
+    fixture_join(f, "autumn", "later");
+    static const struct {
+        const char *partner;
+        enum err_code code;
+        bool allowed;
+    } rows[] = {{"far", ERR_NONE, true},
+                {"off", ERR_NONE, false},
+                {"later", ERR_OTHER_SEASON, false},
+                {"absent", ERR_NOT_TAKING_PART, false},
+                {"nowhere", ERR_NOT_FOUND, false}};
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        const struct plan_wish wish = {.gnomon_mm = NAN, .partner = rows[i].partner};
+        err_clear(&f->err);
+        int result = plan_make(f->db, f->almanac, "spring", "hill", &wish, &plan, &f->err);
+        assert_int_equal(f->err.code, rows[i].code);
+        if (result != 0)
+            continue;
+        assert_int_equal(plan.partners_count, 1);
+        assert_int_equal(plan.partners[0].allowed, rows[i].allowed);
+        plan_release(&plan);
+    }
 }
 
 static void plan_tells_where_noon_cannot_be_measured(void **state) {
@@ -223,7 +351,7 @@ static void plan_tells_where_noon_cannot_be_measured(void **state) {
         fixture_site(f, rows[i].site, rows[i].lat_deg, 20.0);
         struct plan plan = plan_of(f, rows[i].site);
         assert_int_equal(plan.dates[0].status, rows[i].status);
-        assert_true(isnan(plan.dates[0].start_utc_s) && isnan(plan.dates[0].fuzzy_mm));
+        assert_true(isnan(plan.dates[0].start_utc_s) && isnan(plan.dates[0].fuzzy.from_mm));
         plan_release(&plan);
     }
 }
@@ -324,11 +452,11 @@ static void partners_must_have_a_noon(void **state) {
 static void plan_needs_day_and_site(void **state) {
     struct fixture *f = *state;
     struct plan plan;
-    assert_int_equal(plan_make(f->db, f->almanac, "spring", "hill", &plan, &f->err), -1);
+    assert_int_equal(plan_make(f->db, f->almanac, "spring", "hill", &no_wish, &plan, &f->err), -1);
     assert_int_equal(f->err.code, ERR_NOT_FOUND);
     fixture_day(f, "spring", FIXTURE_DATE);
     err_clear(&f->err);
-    assert_int_equal(plan_make(f->db, f->almanac, "spring", "hill", &plan, &f->err), -1);
+    assert_int_equal(plan_make(f->db, f->almanac, "spring", "hill", &no_wish, &plan, &f->err), -1);
     assert_int_equal(f->err.code, ERR_NOT_FOUND);
 }
 
@@ -343,6 +471,9 @@ int main(void) {
         DAYS_TEST(plan_knows_noon_and_window),
         DAYS_TEST(plan_tells_where_noon_cannot_be_measured),
         DAYS_TEST(plan_keeps_the_window_above_the_limit),
+        DAYS_TEST(a_blind_plan_tells_the_class_alone),
+        DAYS_TEST(the_angle_is_told_afterwards),
+        DAYS_TEST(a_partner_is_asked_for),
         DAYS_TEST(partners_come_best_first),
         DAYS_TEST(plan_sends_neighbours_to_one_noon),
         DAYS_TEST(partners_must_have_a_noon),
