@@ -3,11 +3,12 @@
  * answer beforehand measures it. */
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "client/cautions.h"
 #include "client/commands.h"
 #include "client/screen.h"
-#include "server/base/instant.h"
+#include "server/wire/records.h"
 
 static const struct column partner_columns[] = {
     {.title = "partner", .key = "site"},
@@ -21,13 +22,43 @@ static const struct column partner_columns[] = {
     {.title = "would count", .key = "allowed", .kind = CELL_YES},
 };
 
-static void print_when(const char *label, const json_t *date, const char *key) {
-    double t_utc_s;
-    if (instant_parse(screen_string(date, key), &t_utc_s, NULL, NULL) != 0)
+/* "13:43:11 -03 (2027-03-18 16:43:11 UTC)": by the site's clocks, as the server has
+ * them; without a zone UTC, and by the meridian's mean Sun. */
+static void print_when(const char *label, const json_t *date, const char *utc_key,
+                       const char *local_key, const char *solar_key) {
+    const char *utc = screen_string(date, utc_key), *local = screen_string(date, local_key);
+    const char *solar = solar_key == NULL ? "" : screen_string(date, solar_key);
+    if (strlen(utc) < 19)
         return;
     printf("  %-9s ", label);
-    screen_time(stdout, t_utc_s, "");
+    if (strlen(local) >= 19) {
+        if (strncmp(utc, local, 10) != 0)
+            printf("%.10s ", local);
+        printf("%.8s ", local + 11);
+        screen_put(stdout, screen_string(date, "abbreviation"));
+        printf(" (%.10s %.8s UTC)\n", utc, utc + 11);
+        return;
+    }
+    printf("%.10s %.8s UTC", utc, utc + 11);
+    if (*solar != '\0') {
+        fputs(" (", stdout);
+        screen_put(stdout, solar);
+        fputs(" local mean solar time)", stdout);
+    }
     putchar('\n');
+}
+
+/* "577 to 1732 mm", or one number when it is known. */
+static void print_range(const char *label, const json_t *date, const char *from_key,
+                        const char *to_key, const char *said) {
+    double from_mm = screen_number(date, from_key), to_mm = screen_number(date, to_key);
+    if (!isfinite(from_mm) || !isfinite(to_mm))
+        return;
+    printf("  %-9s ", label);
+    if (from_mm == to_mm)
+        printf("%.0f mm %s\n", to_mm, said);
+    else
+        printf("%.0f to %.0f mm %s\n", from_mm, to_mm, said);
 }
 
 static void print_date(const json_t *date) {
@@ -37,24 +68,39 @@ static void print_date(const json_t *date) {
         screen_wrapped(stdout, 2, screen_string(date, "reason"));
         return;
     }
-    print_when("noon", date, "transit_utc");
-    print_when("start", date, "start_utc");
-    print_when("stop", date, "stop_utc");
+    print_when("noon", date, "transit_utc", "transit_local", "transit_mean_solar");
+    print_when("start", date, "start_utc", "start_local", NULL);
+    print_when("stop", date, "stop_utc", "stop_local", NULL);
     printf("  the Sun   %s in the sky\n", screen_string(date, "sun_height"));
-    double fuzzy_mm = screen_number(date, "fuzzy_mm");
-    if (isfinite(fuzzy_mm))
-        printf(
-            "  shadow    its end is about %.0f mm fuzzy with a gnomon of %.0f mm: always mark the "
-            "same edge\n",
-            fuzzy_mm, screen_number(date, "gnomon_mm"));
+    printf("  gnomon    %.0f mm; %.0f mm would serve well\n", screen_number(date, "gnomon_mm"),
+           screen_number(date, "suggested_gnomon_mm"));
+    printf("  ground    %.1f m, level and without shade\n",
+           screen_number(date, "ground_mm") / 1000.0);
+    print_range("shadow", date, "shadow_from_mm", "shadow_to_mm", "at noon");
+    print_range("its end", date, "fuzzy_from_mm", "fuzzy_to_mm",
+                "fuzzy: always mark the same edge");
+    double angle_deg = screen_number(date, "expected_angle_deg");
+    if (isfinite(angle_deg))
+        printf("  expected  noon angle %.3f°\n", angle_deg);
 }
 
 static void print_plan(const struct client *client, const json_t *plan) {
     size_t i;
-    const json_t *date;
-    json_array_foreach(screen_get(plan, "dates"), i, date) {
-        print_date(date);
+    const json_t *item;
+    const char *zone = screen_string(plan, "zone");
+    json_array_foreach(screen_get(plan, "dates"), i, item) print_date(item);
+    putchar('\n');
+    if (*zone != '\0') {
+        fputs("times are those of ", stdout);
+        screen_put(stdout, zone);
+        puts(", and UTC");
+    } else {
+        puts("the site has no time zone: times are UTC");
     }
+    if (json_is_true(screen_get(plan, "blind")))
+        screen_wrapped(stdout, 0,
+                       "What is said of the shadow follows from how high the Sun is, roughly: the "
+                       "angle is told once your readings are in.");
     putchar('\n');
     const json_t *partners = screen_get(plan, "partners");
     if (json_array_size(partners) == 0)
@@ -62,8 +108,44 @@ static void print_plan(const struct client *client, const json_t *plan) {
     else
         screen_table(stdout, client->terminal, partner_columns,
                      sizeof partner_columns / sizeof partner_columns[0], partners);
+    puts("\nbring");
+    json_array_foreach(screen_get(plan, "bring"), i, item)
+        screen_item(stdout, '-', json_is_string(item) ? json_string_value(item) : "");
     putchar('\n');
     cautions_print(stdout);
+}
+
+static const struct option_row rows[] = {
+    {.name = "gnomon",
+     .kind = OPTION_NUMBER,
+     .value = "MM",
+     .min = SITE_GNOMON_MIN_MM,
+     .max = SITE_GNOMON_MAX_MM,
+     .help = "plan with a gnomon of this height (else the site's usual one)"},
+    {.name = "partner",
+     .kind = OPTION_TEXT,
+     .value = "SITE",
+     .help = "how good a partner this one would be (else the best there are)"},
+};
+
+/* The address with what was asked for. */
+static enum leave ask(struct client *client, const char *day, const char *site,
+                      struct net_answer *answer, json_t **plan) {
+    const char *partner = arguments_text(&client->args, "partner", NULL);
+    struct text path;
+    text_init(&path, 4096);
+    text_format(&path, "/api/v1/days/%s/sites/%s/plan", day, site);
+    if (arguments_given(&client->args, "gnomon"))
+        text_format(&path, "?gnomon_mm=%.10g", arguments_number(&client->args, "gnomon", 0.0));
+    if (partner != NULL) {
+        text_put(&path, arguments_given(&client->args, "gnomon") ? "&partner=" : "?partner=");
+        net_encode(&path, partner);
+    }
+    enum leave leave = path.failed ? client_fail(client, LEAVE_USAGE, ERR_OUT_OF_RANGE, "--partner",
+                                                 "that is too long")
+                                   : client_get(client, path.bytes, answer, plan);
+    text_release(&path);
+    return leave;
 }
 
 static enum leave run(struct client *client) {
@@ -75,10 +157,8 @@ static enum leave run(struct client *client) {
         return leave;
     struct net_answer answer;
     json_t *plan = NULL;
-    char path[CLIENT_PATH_MAX];
     net_answer_init(&answer);
-    snprintf(path, sizeof path, "/api/v1/days/%s/sites/%s/plan", day, site);
-    leave = client_get(client, path, &answer, &plan);
+    leave = ask(client, day, site, &answer, &plan);
     if (leave == LEAVE_OK && client->json)
         client_print(answer.body.bytes);
     else if (leave == LEAVE_OK)
@@ -95,9 +175,12 @@ const struct command plan_command = {
     .operands_min = 2,
     .operands_max = 2,
     .server = true,
+    .options = OPTION_TABLE(rows),
     .run = run,
     .detail =
-        "It does not tell the angle or the length of the shadow to expect: measure first. The "
-        "smaller the sigma to expect, the more a partner is worth.",
+        "Times are those of the site's zone and UTC. On a blind day the angle to expect is not "
+        "told "
+        "before your readings are in: measure first. The smaller the sigma to expect, the more a "
+        "partner is worth.",
     .example = "noonarc plan 2027-03-20 hillside",
 };
