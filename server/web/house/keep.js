@@ -1,0 +1,20 @@
+// SPDX-License-Identifier: MIT
+// What the playground keeps on the device: the class that was opened, and every run
+// begun, whole, after each change. Nothing is deleted when it has been handed in.
+
+import { openDB } from "idb";
+
+const store = openDB("noonarc", 1, {
+  upgrade(db) {
+    db.createObjectStore("class"); // "current": code, site, day, suns, plan
+    db.createObjectStore("runs"); // by day/site
+  },
+});
+
+export const currentClass = async () => (await store).get("class", "current");
+export const keepClass = async (value) => (await store).put("class", value, "current");
+export const forgetClass = async () => (await store).delete("class", "current");
+
+const name = ({ day, site }) => `${day.day}/${site.site}`;
+export const keptRun = async (opened) => (await store).get("runs", name(opened));
+export const keepRun = async (opened, run) => (await store).put("runs", run, name(opened));
