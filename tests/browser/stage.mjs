@@ -104,6 +104,11 @@ export class Stage {
     return page;
   }
 
+  async shut(page) {
+    await page.context().unrouteAll({ behavior: "ignoreErrors" });
+    await page.context().close();
+  }
+
   // Fails when a page complained of anything but what is expected.
   quiet(...expected) {
     const heard = this.complaints.splice(0).filter((text) => !expected.some((pattern) => pattern.test(text)));

@@ -433,7 +433,8 @@ function goOn() {
 async function compareClock() {
   if (opened === null) return;
   try {
-    run.clock = await measureClock();
+    const clock = await measureClock();
+    run.clock = clock;
     clockFresh = true;
     await save();
     if (!byId("measure").hidden && editing === null) tell();

@@ -1,0 +1,308 @@
+// SPDX-License-Identifier: MIT
+// The playground, as a class uses it: one phone, one thumb, no network for most of
+// the time, a clock that may be wrong. The readings are those that deploy/demo_day.c
+// writes down for an invented school.
+import assert from "node:assert/strict";
+import { execFileSync } from "node:child_process";
+import { mkdirSync, readFileSync } from "node:fs";
+import { join } from "node:path";
+import { after, afterEach, before, test } from "node:test";
+import { build, Stage, WIDTHS } from "./stage.mjs";
+
+const DAY = "2027-03-18";
+const SCHOOL = "acequia";
+const HOUR_MS = 3600000;
+let stage, place, sheet;
+let number = 0;
+
+before(async () => {
+  stage = await Stage.open();
+  const sheets = join(stage.folder, "sheets");
+  mkdirSync(sheets);
+  execFileSync(join(build, "demo-day"), [sheets]);
+  const [site, name, lat, lon, elev, zone] = readFileSync(join(sheets, "schools"), "utf8").split("\n")
+    .map((line) => line.split("|")).find(([id]) => id === SCHOOL);
+  place = { site, name, lat_deg: Number(lat), lon_deg: Number(lon), elev_m: Number(elev), zone };
+  sheet = JSON.parse(readFileSync(join(sheets, `${SCHOOL}.json`), "utf8"));
+  await stage.openDay({ date: DAY, name: "Condor Noon" });
+});
+after(() => stage.close());
+afterEach(() => stage.quiet(/ERR_INTERNET_DISCONNECTED/));
+
+// A school of its own for each test, at the same place.
+function newSchool() {
+  number += 1;
+  return stage.school({ ...place, site: `${SCHOOL}-${number}`, name: `${place.name} ${number}` }, DAY);
+}
+
+// A phone whose clock is fast by skew_ms. The server's time is made to go along.
+async function phone({ skew_ms = 0, at = sheet.readings[0].time, ...options } = {}) {
+  const page = await stage.window({ timezoneId: place.zone, ...options });
+  await page.clock.install({ time: Date.parse(at) + skew_ms });
+  await page.context().route("**/health/live", async (route) => {
+    const ms = (await page.evaluate(() => Date.now())) - skew_ms;
+    await route.fulfill({ status: 200, headers: { Date: new Date(Math.floor(ms / 1000) * 1000).toUTCString() }, body: "" });
+  });
+  page.skew_ms = skew_ms;
+  return page;
+}
+
+async function enter(page, school) {
+  await page.goto("/play");
+  await page.getByLabel("Class code").fill(school.class_code);
+  await page.getByRole("button", { name: "Open" }).click();
+  const fields = page.locator("#parts input");
+  await fields.first().waitFor();
+  for (const [i, { length_mm }] of sheet.gnomon.parts.entries()) {
+    if (i > 0) await page.getByRole("button", { name: "Add a part" }).click();
+    await fields.nth(i).fill(String(length_mm));
+  }
+  await page.locator(`input[value=${sheet.gnomon.edge}]`).check();
+}
+
+async function begin(page, school) {
+  await enter(page, school);
+  await page.getByRole("button", { name: "Go and measure" }).click();
+  await page.locator("#clock-state").filter({ hasText: "clock is" }).waitFor();
+}
+
+async function mark(page, reading) {
+  await page.clock.setSystemTime(Date.parse(reading.time) + page.skew_ms);
+  await page.getByRole("button", { name: "Mark now" }).click();
+}
+
+async function pin(page, reading) {
+  await mark(page, reading);
+  await page.locator("#shadow").fill(String(reading.shadow_mm));
+  await page.getByRole("button", { name: "Keep" }).click();
+}
+
+const state = (page) => page.locator("#sent");
+const pins = (page) => page.locator("#curve .pin").count();
+const handedIn = (school) => stage.api("GET", `/days/${DAY}/sites/${school.site.site}/run`);
+
+function holdsTimes(run, readings, within_ms) {
+  assert.equal(run.readings.length, readings.length);
+  readings.forEach(({ time, shadow_mm }, i) => {
+    assert.equal(run.readings[i].shadow_mm, shadow_mm);
+    const off = Date.parse(run.readings[i].time) - Date.parse(time);
+    assert.ok(Math.abs(off) <= within_ms, `${off} ms off`);
+  });
+}
+
+for (const width of WIDTHS)
+  test(`a class measures and hands in, ${width} px`, async () => {
+    const school = await newSchool();
+    const page = await phone({ width });
+    await page.goto("/play");
+    await page.getByLabel("Class code").fill("K7QF2");
+    await page.getByRole("button", { name: "Open" }).click();
+    await page.getByText("A class code has ten letters and digits.").waitFor();
+    await stage.look(page, "play-enter");
+    await enter(page, school);
+    const height = sheet.gnomon.parts.reduce((sum, { length_mm }) => sum + length_mm, 0);
+    assert.match((await page.locator("#height").textContent()).replace(/\D/g, ""), new RegExp(`^${height}$`));
+    await stage.look(page, "play-stand");
+    await page.getByRole("button", { name: "Go and measure" }).click();
+    await page.locator("#clock-state").filter({ hasText: "clock is right" }).waitFor();
+    await stage.look(page, "play-empty");
+    for (const [i, reading] of sheet.readings.entries()) {
+      await pin(page, reading);
+      assert.equal(await pins(page) + await page.locator("#curve .stray").count(), i + 1);
+    }
+    await mark(page, { time: new Date(Date.parse(sheet.readings.at(-1).time) + 60000).toISOString() });
+    await page.locator("#shadow").fill("no");
+    await page.getByRole("button", { name: "Keep" }).click();
+    await page.getByText("Type the length in millimetres, from").waitFor();
+    await stage.look(page, "play-length");
+    await page.getByRole("button", { name: "No mark" }).click();
+    await page.getByRole("button", { name: "Hand in", exact: true }).click();
+    await state(page).filter({ hasText: "All of it was handed in" }).waitFor();
+    const { run, reduction } = await handedIn(school);
+    holdsTimes(run, sheet.readings, 1000);
+    // What the phone showed before, and what the server found.
+    const shown = (await page.locator("#result-figure").textContent()).split("±")[0].trim();
+    assert.ok(Math.abs(Number(shown) - Math.abs(reduction.noon_angle_deg)) < 0.006, shown);
+    assert.ok((await page.locator("#so-far").textContent()).includes(shown));
+    await stage.look(page, "play-sent");
+    await stage.shut(page);
+  });
+
+test("no network from the first visit on: reload, closed tab, hand in later", async () => {
+  const school = await newSchool();
+  const page = await phone();
+  await begin(page, school);
+  await page.getByText("This page works without a network.").waitFor();
+  await pin(page, sheet.readings[0]);
+  await page.context().setOffline(true);
+  await page.reload();
+  await page.getByRole("button", { name: "Mark now" }).waitFor();
+  assert.equal(await pins(page), 1);
+  for (const reading of sheet.readings.slice(1, 3)) await pin(page, reading);
+  // A mark without its length is asked for again after a reload.
+  await mark(page, sheet.readings[3]);
+  await page.reload();
+  await page.locator("#shadow").fill(String(sheet.readings[3].shadow_mm));
+  await page.getByRole("button", { name: "Keep" }).click();
+  assert.equal(await pins(page), 4);
+  await page.getByRole("button", { name: "Hand in", exact: true }).click();
+  await state(page).filter({ hasText: "as soon as there is a network" }).waitFor();
+  await stage.look(page, "play-offline");
+  const context = page.context();
+  await page.close();
+  await context.setOffline(false);
+  const again = await context.newPage();
+  await again.goto("/play");
+  await state(again).filter({ hasText: "All of it was handed in" }).waitFor();
+  holdsTimes((await handedIn(school)).run, sheet.readings.slice(0, 4), 1000);
+  const { runs } = await stage.api("GET", `/days/${DAY}/runs`);
+  assert.equal(runs.filter(({ run }) => run.site === school.site.site).length, 1);
+  await stage.shut(again);
+});
+
+test("a server that comes and goes is sent to once", async () => {
+  const school = await newSchool();
+  const page = await phone();
+  await begin(page, school);
+  for (const reading of sheet.readings.slice(0, 4)) await pin(page, reading);
+  // The answer is lost on its way.
+  let asked = 0;
+  await page.context().route("**/runs", async (route) => {
+    asked += 1;
+    if (asked > 1) return route.continue();
+    await route.fetch();
+    return route.abort("connectionreset");
+  });
+  await page.getByRole("button", { name: "Hand in", exact: true }).click();
+  await state(page).filter({ hasText: "as soon as there is a network" }).waitFor();
+  await page.getByRole("button", { name: "Try again" }).click();
+  await state(page).filter({ hasText: "All of it was handed in" }).waitFor();
+  const { run } = await handedIn(school);
+  assert.equal(run.supersedes, null);
+  stage.quiet(/ERR_CONNECTION_RESET/);
+  await stage.shut(page);
+});
+
+test("slips are seen, mended and struck out; changes are handed in as a correction", async () => {
+  const school = await newSchool();
+  const page = await phone();
+  await begin(page, school);
+  const readings = sheet.readings.slice(0, 8);
+  for (const [i, reading] of readings.entries())
+    await pin(page, i === 5 ? { ...reading, shadow_mm: reading.shadow_mm * 10 } : reading);
+  await page.locator("#warnings").filter({ hasText: "ten times too long" }).waitFor();
+  assert.equal(await page.locator("#curve .stray").count(), 1);
+  await stage.look(page, "play-slip");
+  await page.locator("#readings button").nth(2).click(); // the newest stands first
+  await page.locator("#edit-length").fill("x");
+  await page.getByRole("button", { name: "Save" }).click();
+  await page.getByText("Type the length in millimetres, from").waitFor();
+  await stage.look(page, "play-edit");
+  await page.locator("#edit-length").fill(String(readings[5].shadow_mm));
+  await page.getByRole("button", { name: "Save" }).click();
+  assert.equal(await page.locator("#warnings li").count(), 0);
+  await page.getByRole("button", { name: "Hand in", exact: true }).click();
+  await state(page).filter({ hasText: "All of it was handed in" }).waitFor();
+  await page.locator("#readings button").last().click();
+  await page.getByRole("button", { name: "Strike out" }).click();
+  await state(page).filter({ hasText: "not handed in yet" }).waitFor();
+  await page.getByRole("button", { name: "Hand in the changes" }).click();
+  await state(page).filter({ hasText: "All of it was handed in" }).waitFor();
+  const { run } = await handedIn(school);
+  holdsTimes(run, readings.slice(1), 1000);
+  assert.ok(run.supersedes > 0);
+  // The time can be mended too.
+  await page.locator("#readings button").first().click();
+  await page.locator("#edit-time").fill("25:00:00");
+  await page.getByRole("button", { name: "Save" }).click();
+  await page.getByText("Type the time as hours").waitFor();
+  await page.locator("#edit-time").fill("12:34:56");
+  await page.getByRole("button", { name: "Save" }).click();
+  await page.locator("#readings").getByText("12:34:56").waitFor();
+  await stage.shut(page);
+});
+
+for (const skew_ms of [HOUR_MS, -HOUR_MS, 95000])
+  test(`a clock ${skew_ms / 1000} s fast, put right from the server, also afterwards`, async () => {
+    const school = await newSchool();
+    const page = await phone({ skew_ms });
+    await begin(page, school);
+    await page.getByText(skew_ms > 0 ? "fast; every time is put right" : "slow; every time is put right").waitFor();
+    for (const reading of sheet.readings.slice(0, 5)) await pin(page, reading);
+    await page.getByRole("button", { name: "Hand in", exact: true }).click();
+    await state(page).filter({ hasText: "All of it was handed in" }).waitFor();
+    const { run, reduction } = await handedIn(school);
+    holdsTimes(run, sheet.readings.slice(0, 5), 1000);
+    assert.equal(reduction.run_slip, null);
+    assert.ok(run.clock_sigma_s >= 1 && run.clock_sigma_s < 3);
+    await stage.shut(page);
+  });
+
+test("a second phone of the class asks before it takes the first one's place", async () => {
+  const school = await newSchool();
+  for (const count of [3, 5]) {
+    const page = await phone();
+    await begin(page, school);
+    for (const reading of sheet.readings.slice(0, count)) await pin(page, reading);
+    await page.getByRole("button", { name: "Hand in", exact: true }).click();
+    if (count === 5) {
+      await state(page).filter({ hasText: "Another phone has handed in 3 readings" }).waitFor();
+      await stage.look(page, "play-other");
+      await page.getByRole("button", { name: "Yes, take these" }).click();
+      stage.quiet(/409/);
+    }
+    await state(page).filter({ hasText: "All of it was handed in" }).waitFor();
+    await stage.shut(page);
+  }
+  assert.equal((await handedIn(school)).run.readings.length, 5);
+});
+
+test("what is refused says what to do, and nothing is lost", async () => {
+  const school = await stage.school({ ...place, site: "absent", name: "Absent School" });
+  const page = await phone();
+  await begin(page, school);
+  for (const reading of sheet.readings.slice(0, 3)) await pin(page, reading);
+  await page.getByRole("button", { name: "Hand in", exact: true }).click();
+  await page.getByText("Your school does not take part in this day.").waitFor();
+  stage.quiet(/409/);
+  await stage.api("PUT", `/days/${DAY}/sites/absent`, { key: school.school_key });
+  await page.getByRole("button", { name: "Hand in", exact: true }).click();
+  await state(page).filter({ hasText: "All of it was handed in" }).waitFor();
+  await stage.shut(page);
+});
+
+test("the code of the sheet leaves the address; a wrong one says so; in Spanish", async () => {
+  const school = await newSchool();
+  const page = await phone({ locale: "es-AR" });
+  await page.goto("/play#ZZZZZ-ZZZZZ");
+  await page.getByText("Esta clave o código no es correcto").waitFor();
+  assert.equal(new URL(page.url()).hash, "");
+  stage.quiet(/401/);
+  await page.goto(`/#`);
+  await page.goto(`/play#${school.class_code}`);
+  await page.getByText("Vuestro gnomon").waitFor();
+  assert.equal(new URL(page.url()).hash, "");
+  await page.locator("#parts input").first().fill("1250,5");
+  assert.match(await page.locator("#height").textContent(), /1250,5/);
+  await stage.look(page, "play-es");
+  await stage.shut(page);
+});
+
+test("by keyboard alone", async () => {
+  const school = await newSchool();
+  const page = await phone({ width: 1280 });
+  await begin(page, school);
+  await page.locator("#take").focus();
+  for (const reading of sheet.readings.slice(0, 3)) {
+    await page.clock.setSystemTime(Date.parse(reading.time));
+    await page.keyboard.press("Enter");
+    await page.keyboard.type(String(reading.shadow_mm));
+    await page.keyboard.press("Enter");
+  }
+  assert.equal(await pins(page), 3);
+  for (let i = 0; i < 40 && (await page.evaluate(() => document.activeElement.textContent)) !== "Hand in"; i += 1)
+    await page.keyboard.press("Shift+Tab");
+  await page.keyboard.press("Enter");
+  await state(page).filter({ hasText: "All of it was handed in" }).waitFor();
+  await stage.shut(page);
+});
