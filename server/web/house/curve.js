@@ -41,8 +41,11 @@ export function drawCurve(svg, { points, curve, noon_ms, zone }) {
   }
   const nearNoon = noon_ms !== null && points.some(({ ms }) => Math.abs(ms - noon_ms) < 150 * MINUTE_MS);
   const [from, to] = range([...points.map(({ ms }) => ms), ...(nearNoon ? [noon_ms] : [])], 20 * MINUTE_MS);
-  const [low, high] = range(points.map(({ mm }) => mm), 20);
+  // A stray does not flatten the others: it stands at the edge it lies beyond.
+  const sound = points.filter(({ out }) => !out);
+  const [low, high] = range((sound.length > 0 ? sound : points).map(({ mm }) => mm), 20);
   const x = (ms) => EDGE.left + ((ms - from) / (to - from)) * (WIDTH - EDGE.left - EDGE.right);
+  const within = (mm) => Math.min(Math.max(mm, low), high);
   const y = (mm) => HEIGHT - EDGE.bottom - ((mm - low) / (high - low)) * (HEIGHT - EDGE.top - EDGE.bottom);
   const ground = HEIGHT - EDGE.bottom;
   const minutes = STEPS_MIN.find((step) => (to - from) / (step * MINUTE_MS) <= TICKS + 1) ?? 240;
@@ -63,6 +66,6 @@ export function drawCurve(svg, { points, curve, noon_ms, zone }) {
     ],
     curve.length > 1 && s("path", { class: "fitted", d: `M${curve.map(([ms, mm]) => `${x(ms).toFixed(1)} ${y(mm).toFixed(1)}`).join("L")}` }),
     points.map(({ ms, mm, out }) => (out
-      ? s("path", { class: "stray", d: `M${x(ms) - 5} ${y(mm) - 5}l10 10m0 -10l-10 10` })
+      ? s("path", { class: "stray", d: `M${x(ms) - 5} ${y(within(mm)) - 5}l10 10m0 -10l-10 10` })
       : s("path", { class: "pin", d: `M${x(ms)} ${y(mm) - 8}v16` }))));
 }

@@ -12,6 +12,7 @@ import { science as loading } from "../house/phone_science.js";
 import { byTime, counted, deliver, forScience, freeze, height_mm, isSent, newReading, newRun, trueMs } from "../house/run.js";
 import { countWord, word, wordOf } from "../house/words.js";
 import words from "../words/play.json";
+import slips from "../words/slip.json";
 
 const CODE = /^[0-9A-Z]{10}$/;
 const NEAR_DAYS = 60; // days farther away are not offered
@@ -397,7 +398,7 @@ function tellResult() {
   byId("result").hidden = !there;
   if (!there) return;
   fill(byId("result-figure"), measured(Math.abs(reduction.noon_angle_deg), reduction.sigma_deg, "°"));
-  byId("to-day").href = `/days/${encodeURIComponent(opened.day.day)}`;
+  byId("to-day").href = path`/days/${opened.day.day}/sites/${opened.site.site}/run`;
 }
 
 function tellClock() {
@@ -476,7 +477,7 @@ function prepareMeasure() {
   document.addEventListener("visibilitychange", wake);
 }
 
-begin(words, async () => {
+begin({ ...words, ...slips }, async () => {
   prepareStand();
   prepareMeasure();
   keepPage();
