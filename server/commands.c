@@ -14,6 +14,7 @@
 #include "server/rules/caller.h"
 #include "server/rules/change.h"
 #include "server/rules/organisers.h"
+#include "server/rules/purge.h"
 #include "server/rules/rebuild.h"
 #include "server/store/backup.h"
 #include "server/store/claim.h"
@@ -197,6 +198,62 @@ int command_restore(const struct config *config, struct err *err) {
     claim_release(&claim);
     if (status == 0)
         printf("%s  %s\n", checksum, config->operand);
+    return status;
+}
+
+struct purging {
+    const struct config *config;
+    struct purge_counts counts;
+    struct text names;
+};
+
+static int purge(struct change *change, void *context, struct err *err) {
+    struct purging *purging = context;
+    const double now_utc_s = commands_now_utc_s();
+    const int keep_days = purging->config->keep_days;
+    if (purge_count(change_db(change), keep_days, now_utc_s, &purging->counts, &purging->names,
+                    err) != 0)
+        return -1;
+    return purging->config->apply ? purge_do(change, keep_days, now_utc_s, &purging->counts, err)
+                                  : 0;
+}
+
+static void print_purge(const struct purging *purging) {
+    const struct purge_counts *counts = &purging->counts;
+    const struct {
+        int64_t count;
+        const char *what;
+    } rows[] = {
+        {counts->schools, "schools not heard of since are removed; their numbers stay"},
+        {counts->words, "runs lose what was written beside the readings"},
+        {counts->audit, "lines of the audit log are erased"},
+        {counts->invitations, "contacts of invitations are erased"},
+        {counts->answers, "first answers kept for requests sent again are erased"},
+        {counts->sessions, "sessions that are over are erased"},
+        {counts->contacts, "contacts that were replaced are erased"},
+    };
+    bool applied = purging->config->apply;
+    printf("%s: kept for %d days; %s\n", purging->config->store, purging->config->keep_days,
+           applied ? "this was done:" : "with --apply this would be done:");
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)
+        printf("%8lld %s\n", (long long)rows[i].count, rows[i].what);
+    if (purging->names.length > 0)
+        printf("schools %s:\n%s", applied ? "removed" : "to be removed", purging->names.bytes);
+}
+
+int command_purge(const struct config *config, struct err *err) {
+    struct purging purging = {.config = config};
+    struct claim claim = {.file = -1};
+    struct db *db = NULL;
+    int applied;
+    text_init(&purging.names, 1u << 24);
+    int status = open_beside(config, &claim, &db, &applied, err);
+    if (status == 0)
+        status = with_change(db, purge, &purging, err);
+    claim_release(&claim);
+    if (status == 0)
+        print_purge(&purging);
+    text_release(&purging.names);
     return status;
 }
 

@@ -21,6 +21,7 @@ command_run command_rebuild;   /* makes everything derived anew from what was re
 command_run command_organiser; /* a key for the organiser named by the operand, shown once;
                                   or a password */
 command_run command_check;     /* whether file and derived tables are what they must be */
+command_run command_purge;     /* what is over by the rule of how long things are kept */
 command_run command_backup;    /* a verified copy in the file named by the operand */
 command_run command_restore;   /* the store anew from that file */
 

@@ -19,6 +19,8 @@ struct config {
     char web[1024];   /* folder of the pages */
     struct listener_limits limits;
     int drain_s;         /* longest wait for answers under way when stopping */
+    int keep_days;       /* purge: how long what people told is kept */
+    bool apply;          /* purge: does it; else only says what it would do */
     bool password;       /* organiser: logs in by a password, which is asked for */
     bool replace;        /* restore: a store that is there is set aside */
     const char *command; /* first word that is no option, NULL none; borrowed from argv */

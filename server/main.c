@@ -108,6 +108,7 @@ static const struct command {
     {"backup", "FILE", command_backup, "copy the store into a new file, verified; print its sum"},
     {"check", "", command_check, "prove the store: its pages, and derived against recorded"},
     {"migrate", "", command_migrate, "bring the store to this program's form *"},
+    {"purge", "", command_purge, "say what is kept longer than it may be; --apply erases it"},
     {"rebuild", "", command_rebuild, "make all that is derived anew from what was recorded *"},
     {"restore", "FILE", command_restore, "make the store anew from a backup, verified *"},
 };

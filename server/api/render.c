@@ -3,6 +3,10 @@
 
 #include <stdarg.h>
 #include <stdio.h>
+#include <string.h>
+
+#include "server/wire/record_read.h"
+#include "server/wire/record_write.h"
 
 void render_json(struct response *response, struct json_writer *json) {
     response->content_type = "application/json";
@@ -36,4 +40,29 @@ void render_csv(struct response *response, struct csv_writer *csv) {
 
 void render_next(struct json_writer *json, const char *next) {
     json_write_text_or_null(json, "next_cursor", next);
+}
+
+/* The body was checked when it came in; that it cannot be read any more is a
+ * failure of ours, not of the reader's. */
+int render_run_view(struct json_writer *json, const char *key, const struct run_view *view,
+                    struct err *err) {
+    struct run_record run;
+    struct err ours = {0};
+    const struct run_state state = {.submitted_utc_s = view->submitted_utc_s,
+                                    .superseded_by = view->superseded_by,
+                                    .withdrawn_utc_s = view->withdrawn_utc_s};
+    if (record_read_run(view->body, view->body_length, &run, &ours) != 0)
+        return err_set(err, ERR_STORAGE, NULL, "run %lld cannot be read: %s", (long long)view->run,
+                       ours.text);
+    run.id = view->run;
+    run.supersedes = view->supersedes;
+    memcpy(run.site, view->site, sizeof run.site);
+    memcpy(run.day, view->day, sizeof run.day);
+    json_write_object(json, key);
+    record_write_run(json, "run", &run, &state);
+    json_write_raw(json, "reduction", view->reduction_json, strlen(view->reduction_json));
+    json_write_date(json, "noon_date", view->noon_date);
+    json_write_bool(json, "of_date", view->of_date);
+    json_write_end(json);
+    return 0;
 }

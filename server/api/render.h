@@ -4,6 +4,7 @@
 #define NOONARC_RENDER_H
 
 #include "server/api/exchange.h"
+#include "server/rules/runs.h"
 #include "server/wire/csv.h"
 #include "server/wire/json_write.h"
 #include "server/wire/warning.h"
@@ -25,5 +26,9 @@ void render_csv(struct response *response, struct csv_writer *csv);
 
 /* "next_cursor": null on the last page. */
 void render_next(struct json_writer *json, const char *next);
+
+/* A run with its reduction: {"run", "reduction", "noon_date", "of_date"}. */
+int render_run_view(struct json_writer *json, const char *key, const struct run_view *view,
+                    struct err *err);
 
 #endif

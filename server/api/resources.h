@@ -11,6 +11,10 @@ api_read get_sites, get_sites_csv, get_sites_geojson, get_site;
 api_read post_sites_check, post_sites_csv_check, put_site_check;
 api_write post_sites, post_sites_csv, put_site;
 
+/* privacy.c */
+api_read get_site_data, delete_site_check;
+api_write delete_site;
+
 /* secrets.c */
 api_read post_school_key_check, post_class_code_check, delete_class_code_check;
 api_write post_school_key, post_class_code, delete_class_code;

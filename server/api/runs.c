@@ -68,36 +68,11 @@ int post_runs(struct change *change, struct exchange *exchange, struct err *err)
     return 0;
 }
 
-/* The body was checked when it came in; that it cannot be read any more is a
- * failure of ours, not of the reader's. */
-static int write_view(struct json_writer *json, const char *key, const struct run_view *view,
-                      struct err *err) {
-    struct run_record run;
-    struct err ours = {0};
-    const struct run_state state = {.submitted_utc_s = view->submitted_utc_s,
-                                    .superseded_by = view->superseded_by,
-                                    .withdrawn_utc_s = view->withdrawn_utc_s};
-    if (record_read_run(view->body, view->body_length, &run, &ours) != 0)
-        return err_set(err, ERR_STORAGE, NULL, "run %lld cannot be read: %s", (long long)view->run,
-                       ours.text);
-    run.id = view->run;
-    run.supersedes = view->supersedes;
-    memcpy(run.site, view->site, sizeof run.site);
-    memcpy(run.day, view->day, sizeof run.day);
-    json_write_object(json, key);
-    record_write_run(json, "run", &run, &state);
-    json_write_raw(json, "reduction", view->reduction_json, strlen(view->reduction_json));
-    json_write_date(json, "noon_date", view->noon_date);
-    json_write_bool(json, "of_date", view->of_date);
-    json_write_end(json);
-    return 0;
-}
-
 static int render_view(struct response *response, struct run_view *view, struct err *err) {
     struct json_writer json;
     response->content_type = "application/json";
     json_write_init(&json, &response->body);
-    int status = write_view(&json, NULL, view, err);
+    int status = render_run_view(&json, NULL, view, err);
     run_view_release(view);
     return status;
 }
@@ -131,7 +106,7 @@ int get_day_runs(const struct lookup *lookup, struct exchange *exchange, struct 
     render_json(&exchange->response, &json);
     json_write_array(&json, "runs");
     for (size_t i = 0; i < runs.count && status == 0; i++)
-        status = write_view(&json, NULL, &runs.items[i], err);
+        status = render_run_view(&json, NULL, &runs.items[i], err);
     json_write_end(&json);
     render_next(&json, runs.next);
     json_write_end(&json);

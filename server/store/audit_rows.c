@@ -3,6 +3,7 @@
  * taken out is named as it is now. */
 #include "server/store/audit_rows.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 
 #include "server/store/array.h"
@@ -37,19 +38,14 @@ static void read_line(struct statement *statement, struct audit_record *out) {
     column_copy(statement, 6, out->detail, sizeof out->detail);
 }
 
-int audit_rows_list(struct db *db, int64_t before, int64_t limit, struct audit_record **out,
-                    size_t *count, struct err *err) {
-    struct statement *statement;
-    if (db_prepare(db,
-                   "SELECT a.id, a.at_utc_s, a.by_role, COALESCE(s.site, c.name, ''), a.action, "
-                   "a.subject, a.detail FROM audit a "
-                   "LEFT JOIN credential c ON c.id = a.by_credential "
-                   "LEFT JOIN site s ON s.id = c.site "
-                   "WHERE a.id < $1 ORDER BY a.id DESC LIMIT $2",
-                   &statement, err))
-        return -1;
-    bind_int(statement, 1, before);
-    bind_int(statement, 2, limit);
+#define AUDIT_SELECT                                                                               \
+    "SELECT a.id, a.at_utc_s, a.by_role, COALESCE(s.site, c.name, ''), a.action, "                 \
+    "a.subject, a.detail FROM audit a "                                                            \
+    "LEFT JOIN credential c ON c.id = a.by_credential LEFT JOIN site s ON s.id = c.site "
+
+/* The lines of a statement with its parameters bound; hands it back. */
+static int read_lines(struct statement *statement, struct audit_record **out, size_t *count,
+                      struct err *err) {
     struct audit_record *items = NULL;
     size_t n = 0;
     enum step step;
@@ -68,4 +64,32 @@ int audit_rows_list(struct db *db, int64_t before, int64_t limit, struct audit_r
     *out = items;
     *count = n;
     return 0;
+}
+
+int audit_rows_list(struct db *db, int64_t before, int64_t limit, struct audit_record **out,
+                    size_t *count, struct err *err) {
+    struct statement *statement;
+    if (db_prepare(db, AUDIT_SELECT "WHERE a.id < $1 ORDER BY a.id DESC LIMIT $2", &statement, err))
+        return -1;
+    bind_int(statement, 1, before);
+    bind_int(statement, 2, limit);
+    return read_lines(statement, out, count, err);
+}
+
+int audit_rows_about(struct db *db, int64_t site, const char *site_id, struct audit_record **out,
+                     size_t *count, struct err *err) {
+    char address[AUDIT_SUBJECT_MAX + 1];
+    struct statement *statement;
+    if (db_prepare(db,
+                   AUDIT_SELECT
+                   "WHERE c.site = $1 OR a.subject = $2 OR a.subject IN "
+                   "(SELECT 'days/' || d.day || '/' || $2 FROM day d) OR a.subject IN "
+                   "(SELECT 'runs/' || CAST(r.id AS TEXT) FROM run r WHERE r.site = $1) "
+                   "ORDER BY a.id",
+                   &statement, err))
+        return -1;
+    snprintf(address, sizeof address, "sites/%s", site_id);
+    bind_int(statement, 1, site);
+    bind_text(statement, 2, address);
+    return read_lines(statement, out, count, err);
 }

@@ -20,4 +20,9 @@ int audit_rows_add(struct db *db, const struct audit_new *line, struct err *err)
 int audit_rows_list(struct db *db, int64_t before, int64_t limit, struct audit_record **out,
                     size_t *count, struct err *err) __attribute__((warn_unused_result));
 
+/* Those about a site, or about a run of it, or by its school and class, oldest first.
+ * *out is to be freed. */
+int audit_rows_about(struct db *db, int64_t site, const char *site_id, struct audit_record **out,
+                     size_t *count, struct err *err) __attribute__((warn_unused_result));
+
 #endif

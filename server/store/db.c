@@ -243,6 +243,7 @@ int db_open(const char *path, enum db_mode mode, struct db **out, struct err *er
     sqlite3_extended_result_codes(db->handle, 1);
     sqlite3_busy_timeout(db->handle, BUSY_TIMEOUT_MS);
     const char *set_up = mode == DB_WRITE ? "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
+                                            "PRAGMA secure_delete = ON;" /* erased is erased */
                                             "PRAGMA foreign_keys = ON; PRAGMA temp_store = MEMORY;"
                                             "PRAGMA cache_size = -32000"
                                           : "PRAGMA query_only = ON; PRAGMA foreign_keys = ON;"

@@ -80,6 +80,36 @@ int site_rows_list(struct db *db, const char *after, int64_t limit, struct site_
     return 0;
 }
 
+int site_rows_versions(struct db *db, int64_t id, struct site_history **out, size_t *count,
+                       struct err *err) {
+    struct statement *statement;
+    if (db_prepare(db,
+                   "SELECT v.recorded_utc_s, " SITE_COLUMNS " FROM site s "
+                   "JOIN site_version v ON v.site = s.id WHERE s.id = $1 ORDER BY v.version",
+                   &statement, err))
+        return -1;
+    bind_int(statement, 1, id);
+    struct site_history *items = NULL;
+    size_t n = 0;
+    enum step step;
+    while ((step = statement_step(statement, err)) == STEP_ROW) {
+        struct site_history *grown = array_room(items, n, sizeof *items, err);
+        if (!grown)
+            break;
+        items = grown;
+        items[n].recorded_utc_s = column_real(statement, 0);
+        site_rows_read(statement, 1, &items[n++].record);
+    }
+    statement_done(statement);
+    if (step != STEP_DONE) {
+        free(items);
+        return -1;
+    }
+    *out = items;
+    *count = n;
+    return 0;
+}
+
 int site_rows_add(struct db *db, const char *site, double now_utc_s, int64_t *id, struct err *err) {
     int64_t next;
     struct statement *statement;

@@ -4,6 +4,7 @@
 #define NOONARC_SITE_ROWS_H
 
 #include "server/store/db.h"
+#include "server/wire/own_data.h"
 #include "server/wire/records.h"
 
 struct site_row {
@@ -18,6 +19,10 @@ enum found site_rows_get(struct db *db, int64_t id, struct site_row *out, struct
 /* By identifier, those above after; at most limit (> 0). *out is to be freed. */
 int site_rows_list(struct db *db, const char *after, int64_t limit, struct site_record **out,
                    size_t *count, struct err *err) __attribute__((warn_unused_result));
+
+/* All versions of a site, oldest first. *out is to be freed. */
+int site_rows_versions(struct db *db, int64_t id, struct site_history **out, size_t *count,
+                       struct err *err) __attribute__((warn_unused_result));
 
 /* A new site without a version yet. The record of a version is settled; its exact
  * position is what is kept. */

@@ -144,6 +144,21 @@ static void an_organiser_with_a_password(void **state) {
     json_decref(http_send(served.base, "POST", path, NULL, second, 201));
 }
 
+/* It says what it would do before it does it, beside a server at work. */
+static void a_purge_is_looked_at_first(void **state) {
+    char words[600], out[4096];
+    (void)state;
+    snprintf(words, sizeof words, "--store %s purge", served.store);
+    assert_int_equal(run(words, out, sizeof out), 0);
+    assert_non_null(strstr(out, "kept for 1095 days; with --apply this would be done:"));
+    assert_non_null(strstr(out, "0 schools not heard of"));
+    snprintf(words, sizeof words, "--store %s --keep-days 365 --apply purge", served.store);
+    assert_int_equal(run(words, out, sizeof out), 0);
+    assert_non_null(strstr(out, "kept for 365 days; this was done:"));
+    snprintf(words, sizeof words, "--store %s --keep-days 7 purge", served.store);
+    assert_int_equal(run(words, out, sizeof out), 2);
+}
+
 static void an_interrupt_ends_it_well(void **state) {
     (void)state;
     assert_int_equal(served_stop(&served, SIGINT), 0);
@@ -170,6 +185,7 @@ int main(void) {
         cmocka_unit_test(what_cannot_be_served),
         cmocka_unit_test(a_store_is_migrated_once),
         cmocka_unit_test(an_organiser_with_a_password),
+        cmocka_unit_test(a_purge_is_looked_at_first),
         cmocka_unit_test(an_organiser_more),
         cmocka_unit_test(an_interrupt_ends_it_well),
     };

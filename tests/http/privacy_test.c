@@ -23,8 +23,11 @@
 #define DAY "2027-03-20"
 
 static struct served served;
-static struct school puna = {
-    .site = "puna", .name = "Puna School", .lat_deg = -22.7213, .lon_deg = -65.6972, .gnomon_m = 1};
+static struct school puna = {.site = "huayra",
+                             .name = "Huayra School",
+                             .lat_deg = -22.7213,
+                             .lon_deg = -65.6972,
+                             .gnomon_m = 1};
 static struct school pampa = {.site = "pampa",
                               .name = "Pampa School",
                               .lat_deg = -36.6203,
@@ -109,6 +112,11 @@ static void hand_in(const struct school *school, uint64_t seed) {
     char path[128], key[64];
     text_init(&run, 65536);
     school_measure(school, DAY, seed, 0, &run);
+    if (school == &puna) { /* words beside the readings */
+        assert_int_equal(run.bytes[run.length - 1], '}');
+        run.length--;
+        text_put(&run, ",\"sky\":\"clear over the salt flat\"}");
+    }
     snprintf(path, sizeof path, API "/days/" DAY "/sites/%s/runs", school->site);
     snprintf(key, sizeof key, "Idempotency-Key: privacy-%s", school->site);
     http_ask(served.base,
@@ -185,7 +193,7 @@ static void the_rounding_is_in_sigma(void **state) {
 
 static json_t *get_site_with(const char *key) {
     struct answer answer;
-    http_ask(served.base, &(struct ask){.path = API "/sites/puna", .key = key}, &answer);
+    http_ask(served.base, &(struct ask){.path = API "/sites/huayra", .key = key}, &answer);
     assert_int_equal(answer.status, 200);
     assert_true(key == NULL || answer_header_is(&answer, "Cache-Control", "no-store"));
     json_t *site = json_incref(answer.json);
@@ -207,7 +215,8 @@ static void the_school_and_organisers_see_all(void **state) {
     }
     for (size_t i = 0; i < 3; i++) {
         struct answer answer;
-        http_ask(served.base, &(struct ask){.path = API "/sites/puna", .key = others[i]}, &answer);
+        http_ask(served.base, &(struct ask){.path = API "/sites/huayra", .key = others[i]},
+                 &answer);
         assert_int_equal(answer.status, 200);
         assert_true(number(answer.json, "lat_deg") == -22.72);
         assert_true(number(answer.json, "lon_deg") == -65.7);
@@ -221,14 +230,14 @@ static void the_school_and_organisers_see_all(void **state) {
  * back, nor by a change that says nothing of them. */
 static void a_change_loses_nothing_unsaid(void **state) {
     (void)state;
-    json_t *public = http_get(served.base, API "/sites/puna", 200);
-    json_object_set_new(public, "name", json_string("Puna School No. 1"));
+    json_t *public = http_get(served.base, API "/sites/huayra", 200);
+    json_object_set_new(public, "name", json_string("Huayra School No. 1"));
     char *body = json_dumps(public, JSON_COMPACT);
-    json_decref(http_send(served.base, "PUT", API "/sites/puna", puna.key, body, 200));
+    json_decref(http_send(served.base, "PUT", API "/sites/huayra", puna.key, body, 200));
     free(body);
     json_decref(public);
     json_t *site = get_site_with(puna.key);
-    assert_string_equal(json_string_value(json_object_get(site, "name")), "Puna School No. 1");
+    assert_string_equal(json_string_value(json_object_get(site, "name")), "Huayra School No. 1");
     assert_string_equal(json_string_value(json_object_get(site, "contact")), "office@example.org");
     assert_true(number(site, "lat_deg") == puna.lat_deg);
     assert_true(number(site, "lon_deg") == puna.lon_deg);
@@ -276,6 +285,87 @@ static void spreadsheets_lose_nothing_either(void **state) {
     }
 }
 
+static size_t count_of(const json_t *object, const char *key) {
+    return json_array_size(json_object_get(object, key));
+}
+
+/* All that is kept, for the school and organisers and nobody else. */
+static void a_school_takes_its_data_home(void **state) {
+    static const char path[] = API "/sites/huayra/data";
+    const char *const strangers[] = {NULL, pampa.key, puna.code};
+    struct answer answer;
+    (void)state;
+    http_ask(served.base, &(struct ask){.path = path, .key = puna.key}, &answer);
+    assert_int_equal(answer.status, 200);
+    assert_true(answer_header_is(&answer, "Cache-Control", "no-store"));
+    const json_t *site = json_object_get(answer.json, "site");
+    assert_true(number(site, "lat_deg") == puna.lat_deg);
+    assert_string_equal(json_string_value(json_object_get(site, "contact")), "office@example.org");
+    assert_true(count_of(answer.json, "versions") > 3);
+    assert_int_equal(count_of(answer.json, "runs"), 1);
+    const json_t *run =
+        json_object_get(json_array_get(json_object_get(answer.json, "runs"), 0), "run");
+    assert_int_equal(count_of(run, "readings"), 13);
+    /* Two secrets made, one day joined. */
+    assert_true(count_of(answer.json, "happenings") >= 3);
+    assert_true(count_of(answer.json, "audit") >= 5);
+    assert_null(strstr(answer.body.bytes, puna.key));
+    assert_null(strstr(answer.body.bytes, puna.code));
+    answer_release(&answer);
+    for (size_t i = 0; i < 3; i++) {
+        http_ask(served.base, &(struct ask){.path = path, .key = strangers[i]}, &answer);
+        answer_assert_problem(&answer, 401, "wrong_key", NULL);
+        answer_release(&answer);
+    }
+}
+
+static bool file_holds(const char *path, const char *word) {
+    static char bytes[1 << 23];
+    FILE *file = fopen(path, "rb");
+    assert_non_null(file);
+    size_t length = fread(bytes, 1, sizeof bytes, file);
+    fclose(file);
+    assert_true(length > 0 && length < sizeof bytes);
+    return memmem(bytes, length, word, strlen(word)) != NULL;
+}
+
+/* Gone from what is public, from the answers kept for others, and from the very bytes
+ * of the store once it is closed. */
+static void a_school_is_taken_out(void **state) {
+    struct answer answer;
+    struct text before;
+    (void)state;
+    http_ask(
+        served.base,
+        &(struct ask){.method = "DELETE", .path = API "/sites/huayra?runs=erase", .key = puna.key},
+        &answer);
+    answer_assert_problem(&answer, 400, "bad_query", "runs");
+    answer_release(&answer);
+    json_decref(http_send(served.base, "DELETE", API "/sites/huayra", pampa.key, NULL, 401));
+    json_decref(http_send(served.base, "DELETE", API "/sites/huayra", puna.code, NULL, 401));
+    json_t *removed = http_send(served.base, "DELETE", API "/sites/huayra?reason=moved%20away",
+                                puna.key, NULL, 200);
+    assert_string_equal(json_string_value(json_object_get(removed, "site")), "removed-1");
+    json_decref(removed);
+    json_decref(http_send(served.base, "DELETE", API "/sites/huayra", puna.key, NULL, 401));
+    json_decref(http_get(served.base, API "/sites/huayra", 404));
+    puna.site = "removed-1";
+    gather(&before);
+    assert_null(strstr(before.bytes, "huayra"));
+    assert_null(strstr(before.bytes, "Huayra"));
+    assert_non_null(strstr(before.bytes, "removed-1"));
+    text_release(&before);
+    json_t *site = http_get(served.base, API "/sites/removed-1", 200);
+    assert_true(number(site, "lat_deg") == -22.7 && number(site, "lon_deg") == -65.7);
+    assert_string_equal(json_string_value(json_object_get(site, "name")), "Removed school");
+    json_decref(site);
+    assert_int_equal(served_stop(&served, 15), 0);
+    assert_false(file_holds(served.store, "huayra"));
+    assert_false(file_holds(served.store, "Huayra"));
+    assert_false(file_holds(served.store, "clear over the salt flat"));
+    served_start(&served);
+}
+
 static int start(void **state) {
     (void)state;
     served_init(&served);
@@ -297,6 +387,8 @@ int main(void) {
         cmocka_unit_test(the_school_and_organisers_see_all),
         cmocka_unit_test(a_change_loses_nothing_unsaid),
         cmocka_unit_test(spreadsheets_lose_nothing_either),
+        cmocka_unit_test(a_school_takes_its_data_home),
+        cmocka_unit_test(a_school_is_taken_out),
     };
     return cmocka_run_group_tests_name("http privacy", tests, start, stop);
 }
