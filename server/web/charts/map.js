@@ -8,10 +8,11 @@ import { geoAzimuthalEqualArea, geoDistance, geoEqualEarth } from "d3-geo";
 import { feature } from "topojson-client";
 
 import { canvasOver, ink, settle, trace } from "./base.js";
+import { crowdOfLines } from "./crowd.js";
 
 const WIDE_DEG = 70; // beyond this the coarse coastline serves, and a map of the world
 const PICK_PX = 22;
-const BATCH = 4000; // pairs drawn in one stroke
+const CROWD = 2500; // pairs beyond which they are counted a pixel instead of stroked
 
 const coast = new Map();
 function landOf(fine) {
@@ -199,7 +200,7 @@ export class CountryMap {
 
   paintDay(context, width, height) {
     this.placeSites(width, height);
-    this.paintPairs(context);
+    this.paintPairs(context, width, height);
     const size = Math.min(Math.max(9 - Math.log10(this.sites.length + 1) * 1.6, 2.6) * Math.sqrt(Math.min(this.view.zoom, 4)), 8);
     for (const [state, { shape, colour }] of this.options.look.sites) {
       if (this.hidden.has(state)) continue;
@@ -224,27 +225,34 @@ export class CountryMap {
     context.stroke();
   }
 
-  paintPairs(context) {
-    const crowd = this.pairs.length / 400;
-    for (const [state, { colour, dash, width }] of this.options.look.pairs) {
+  // Of one state, as far as they are in the picture.
+  linesOf(state) {
+    const lines = [];
+    for (const pair of this.pairs) {
+      if (pair.state !== state) continue;
+      const from = this.places[pair.a];
+      const to = this.places[pair.b];
+      if (from && to && (from.seen || to.seen)) lines.push(from.x, from.y, to.x, to.y);
+    }
+    return lines;
+  }
+
+  paintPairs(context, width, height) {
+    for (const [state, { colour, dash }] of this.options.look.pairs) {
       if (this.hidden.has(state)) continue;
+      const lines = this.linesOf(state);
+      if (this.pairs.length > CROWD) {
+        context.drawImage(crowdOfLines(lines, width, height, colour), 0, 0, width, height);
+        continue;
+      }
       context.strokeStyle = colour;
-      context.lineWidth = width ?? 1.4;
-      context.globalAlpha = Math.min(Math.max(0.85 / Math.sqrt(Math.max(crowd, 1)), 0.08), 0.85);
-      context.setLineDash(this.pairs.length > BATCH ? [] : dash);
-      let drawn = 0;
+      context.lineWidth = 1.4;
+      context.globalAlpha = 0.85;
+      context.setLineDash(dash);
       context.beginPath();
-      for (const pair of this.pairs) {
-        if (pair.state !== state) continue;
-        const from = this.places[pair.a];
-        const to = this.places[pair.b];
-        if (!from || !to || !(from.seen || to.seen)) continue;
-        context.moveTo(from.x, from.y);
-        context.lineTo(to.x, to.y);
-        if (++drawn % BATCH === 0) {
-          context.stroke();
-          context.beginPath();
-        }
+      for (let i = 0; i < lines.length; i += 4) {
+        context.moveTo(lines[i], lines[i + 1]);
+        context.lineTo(lines[i + 2], lines[i + 3]);
       }
       context.stroke();
     }

@@ -20,13 +20,13 @@ function beside(result) {
   ];
 }
 
-export function showAnswer({ record, result, counts }) {
+export function showAnswer({ record, result }) {
   const answered = result.status === "ok";
   fill(byId("day-name"), record.name === record.day ? longDate(record.date) : `${record.name}, ${longDate(record.date)}`);
   fill(byId("figure"), answered ? measured(result.circumference_km, result.sigma_km, "km") : word("nation.no_figure"));
   const error = 100 * (result.circumference_km / result.handbook_km - 1);
   fill(byId("made-by"), answered
-    ? [word("nation.made_by", { sites: countWord("nation.sites", result.sites), pairs: countWord("nation.pairs", counts.pairs) }), " ",
+    ? [word("nation.made_by", { sites: countWord("nation.sites", result.sites) }), " ",
       word("nation.error", { percent: signed(error, 2), sigmas: number(Math.abs(result.circumference_km - result.handbook_km) / result.sigma_km, 1) }), " ",
       h("a", { href: "/method#sigma" }, word("nation.what_sigma"))]
     : wordOf("nation.status.", result.status));

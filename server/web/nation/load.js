@@ -11,11 +11,16 @@ async function sheet(address, numbers) {
   return csvRecords(await getText(address), numbers);
 }
 
-export async function loadDay(day) {
+// The answer alone; the rest, which may be large, is asked for afterwards.
+export async function loadAnswer(day) {
   const base = path`/days/${day}`;
-  const [record, result, board, sites, reductions, points, pairs, sky] = await Promise.all([
-    get(base),
-    get(`${base}/result`),
+  const [record, result] = await Promise.all([get(base), get(`${base}/result`)]);
+  return { record, result };
+}
+
+export async function loadDay(day, { record, result }) {
+  const base = path`/days/${day}`;
+  const [board, sites, reductions, points, pairs, sky] = await Promise.all([
     get(`${base}/leaderboard?limit=${BOARD_MOST}`),
     sheet(`${base}/sites.csv`, ["lat_deg", "lon_deg", "elev_m", "gnomon_mm"]),
     sheet(`${base}/reductions.csv`, ["noon_angle_deg", "sigma_deg", "used", "left_out"]),

@@ -9,7 +9,7 @@ import { follow } from "../nation/follow.js";
 import { showLeaders } from "../nation/leaders.js";
 import { showLeftOut } from "../nation/left_out.js";
 import { showFiles } from "../nation/files.js";
-import { loadDay } from "../nation/load.js";
+import { loadAnswer, loadDay } from "../nation/load.js";
 import tableWords from "../words/table.json";
 import dayWords from "../words/day.json";
 import words from "../words/nation.json";
@@ -17,12 +17,13 @@ import words from "../words/nation.json";
 const { day } = here("/days/{day}");
 
 async function show() {
-  const loaded = await loadDay(day);
-  setTitle(loaded.record.name);
-  showAnswer(loaded);
-  showCounts(loaded.counts);
+  const answer = await loadAnswer(day);
+  setTitle(answer.record.name);
+  showAnswer(answer);
   byId("day-page").hidden = false;
-  const pictures = await import("../nation/pictures.js");
+  const [loaded, pictures] = await Promise.all([loadDay(day, answer), import("../nation/pictures.js")]);
+  showCounts(loaded.counts);
+  byId("day-rest").hidden = false;
   pictures.show(loaded);
   showLeaders(loaded);
   showLeftOut(loaded);

@@ -1,0 +1,200 @@
+// SPDX-License-Identifier: MIT
+// A measurement day as the country, a class and two schools see it, on a phone's width
+// and on a desk's; what is shown is what the API says.
+import assert from "node:assert/strict";
+import { readFileSync } from "node:fs";
+import test from "node:test";
+
+import { DAY, largeCountry, smallCountry } from "./country.mjs";
+import { Stage, WIDTHS } from "./stage.mjs";
+
+const stage = await Stage.open();
+test.after(() => stage.close());
+await smallCountry(stage);
+
+const digits = (text) => text.replace(/[\s\u202f]/g, "").replace("\u2212", "-");
+const ready = (page) => page.waitForSelector("#leaders-table td");
+
+for (const width of WIDTHS)
+  test(`the day at ${width} px: one figure, four pictures, their tables`, async () => {
+    const page = await stage.window({ width });
+    const result = await stage.api("GET", `/days/${DAY}/result`);
+    await page.goto(`/days/${DAY}`);
+    await ready(page);
+    const figure = digits(await page.textContent("#figure"));
+    assert.equal(figure, `${Math.round(result.circumference_km)}±${Math.round(result.sigma_km)}km`);
+    assert.match(digits(await page.textContent("#slope-words")), new RegExp(`=${Math.round(result.circumference_km)}±`));
+    await page.waitForSelector("#map canvas");
+    await page.waitForSelector("#slope-chart .gnomons");
+    await page.waitForSelector("#spread-chart .plot");
+    for (const place of ["map-table", "slope-table", "spread-table"]) {
+      await page.click(`#${place} summary`);
+      await page.waitForSelector(`#${place} tbody tr:nth-child(4)`);
+    }
+    await stage.look(page, "day");
+    // Every figure leads to its explanation, and the explanation is there.
+    const method = readFileSync(new URL("../../server/web/pages/method.html", import.meta.url), "utf8");
+    for (const anchor of await page.$$eval('a[href^="/method#"]', (links) => links.map((link) => link.hash.slice(1))))
+      assert.match(method, new RegExp(`<section id="${anchor}"`), anchor);
+    stage.quiet();
+    await page.context().close();
+  });
+
+test("the map is read by keyboard and by search, and hides what is not wanted", async () => {
+  const page = await stage.window({ width: 1280 });
+  await page.goto(`/days/${DAY}`);
+  await ready(page);
+  await page.waitForSelector("#map canvas");
+  const drawn = () => page.$eval("#map canvas", (canvas) => canvas.toDataURL());
+  const before = await drawn();
+  await page.focus("#map");
+  await page.keyboard.press("+");
+  await page.waitForFunction((old) => document.querySelector("#map canvas").toDataURL() !== old, before);
+  await page.keyboard.press("0");
+  await page.waitForFunction((old) => document.querySelector("#map canvas").toDataURL() === old, before);
+  await page.uncheck("#map-legend fieldset:nth-of-type(2) li:first-child input");
+  await page.waitForFunction((old) => document.querySelector("#map canvas").toDataURL() !== old, before);
+  await page.fill('#map-controls input[type="search"]', "pehuen");
+  await page.keyboard.press("Enter");
+  assert.match(await page.textContent("#map-picked"), /off the line/);
+  await page.fill('#map-controls input[type="search"]', "nobody");
+  await page.keyboard.press("Enter");
+  assert.match(await page.textContent("#map-controls [role=status]"), /No school/);
+  stage.quiet();
+  await page.context().close();
+});
+
+test("the leaderboard is filtered and keeps its places", async () => {
+  const page = await stage.window({ width: 1280 });
+  const board = await stage.api("GET", `/days/${DAY}/leaderboard`);
+  await page.goto(`/days/${DAY}`);
+  await ready(page);
+  await page.fill('#leaders-controls input[name="apart"]', "1500");
+  const places = await page.$$eval("#leaders-table tbody tr", (rows) => rows.map((row) => [Number(row.cells[0].textContent), Number(row.cells[2].textContent)]));
+  assert.ok(places.length > 0 && places.every(([, apart]) => apart >= 1500), JSON.stringify(places));
+  await page.check('input[value="honesty"]');
+  assert.equal(await page.textContent("#leaders-table tbody tr:first-child td:nth-child(1)"), String(board.honesty[0].place));
+  await page.fill('#leaders-controls input[name="name"]', "Acequia");
+  assert.equal((await page.$$("#leaders-table tbody tr")).length, 1);
+  stage.quiet();
+  await page.context().close();
+});
+
+test("new readings appear by themselves", async () => {
+  const page = await stage.window({ width: 360 });
+  await page.goto(`/days/${DAY}`);
+  await ready(page);
+  const count = () => page.$$eval("#counts dd", (nodes) => nodes[0].textContent);
+  const before = parseInt(await count(), 10);
+  await stage.school({ site: "late-school", name: "Late School", lat_deg: -30, lon_deg: -64 }, DAY);
+  const run = JSON.parse(readFileSync(`${stage.folder}/sheets/acequia.json`, "utf8"));
+  await stage.api("POST", `/days/${DAY}/sites/limon/runs`, {
+    key: stage.organiser, body: { ...run, readings: run.readings.map((reading) => ({ ...reading, shadow_mm: reading.shadow_mm - 118, time: new Date(Date.parse(reading.time) - 14 * 60e3).toISOString() })) },
+    headers: { "Idempotency-Key": "a-run-that-comes-late" },
+  });
+  await page.waitForFunction((old) => parseInt(document.querySelector("#counts dd").textContent, 10) > old, before);
+  stage.quiet();
+  await page.context().close();
+});
+
+for (const width of WIDTHS)
+  test(`a school's noon at ${width} px: picture, board, budget, pairs`, async () => {
+    const page = await stage.window({ width });
+    const { reduction } = await stage.api("GET", `/days/${DAY}/sites/caldenar/run`);
+    await page.goto(`/days/${DAY}/sites/caldenar/run`);
+    await page.waitForSelector("#picture-chart .plot");
+    const sums = await page.$$eval("#board .sum", (nodes) => nodes.map((node) => node.textContent));
+    // The last line of the board is what the server says.
+    assert.equal(digits(sums.at(-1)), digits(`${reduction.noon_angle_deg.toFixed(3)}±${reduction.sigma_deg.toFixed(3)}°`));
+    // And the lines before it add up to it.
+    const value = (text) => Number(digits(text).match(/-?\+?[\d.]+(?=[^\d.]*$|±)/)[0].replace("+", ""));
+    const parts = sums.slice(3, 7).map((text) => Number(digits(text).replace(/[^\d.+-]/g, "")));
+    assert.ok(Math.abs(parts.reduce((sum, part) => sum + part, 0) - Math.abs(value(sums[7]))) < 0.0021, sums.join(" | "));
+    assert.match(await page.textContent("#left-out"), /1303/);
+    assert.ok((await page.$$("#pairs tbody tr")).length > 2);
+    await stage.look(page, "run");
+    await page.click("#pairs tbody a");
+    await page.waitForSelector("#pair .section");
+    await stage.look(page, "pair");
+    stage.quiet();
+    await page.context().close();
+  });
+
+test("a school without readings is told so, and led on", async () => {
+  const page = await stage.window();
+  await stage.school({ site: "idle-school", name: "Idle School", lat_deg: -31, lon_deg: -64 }, DAY);
+  await page.goto(`/days/${DAY}/sites/idle-school/run`);
+  await page.waitForSelector("#no-run:not([hidden])");
+  await stage.look(page, "no-run");
+  await page.click("#no-run-day");
+  await ready(page);
+  await page.goto(`/days/${DAY}/pairs/acequia/idle-school`);
+  await page.waitForSelector("#notice:not(:empty)");
+  assert.match(await page.textContent("#notice"), /make no pair/);
+  stage.quiet(/404/);
+  await page.context().close();
+});
+
+for (const width of WIDTHS)
+  test(`method and certificate at ${width} px`, async () => {
+    const page = await stage.window({ width });
+    await page.goto("/method#slope");
+    await stage.look(page, "method");
+    assert.ok(await page.$eval("#slope", (section) => Math.abs(section.getBoundingClientRect().top) < innerHeight));
+    await page.goto(`/days/${DAY}/certificates/acequia`);
+    await page.waitForSelector("#certificate .big");
+    assert.doesNotMatch(await page.textContent("#certificate"), /Pehuen/); // off the line: no partner to show off with
+    await page.fill("#class-name", "7b");
+    assert.match(await page.textContent("#certificate-name"), /^7b, Acequia/);
+    await stage.look(page, "certificate");
+    stage.quiet();
+    await page.context().close();
+  });
+
+test("the certificate fits one sheet of A4 and of Letter", async () => {
+  const page = await stage.window({ width: 1280 });
+  await page.goto(`/days/${DAY}/certificates/acequia`);
+  await page.waitForSelector("#certificate .big");
+  for (const format of ["A4", "Letter"]) {
+    const pdf = (await page.pdf({ format, landscape: true, printBackground: true })).toString("latin1");
+    assert.deepEqual(pdf.match(/\/Count \d+/g), ["/Count 1"], format);
+  }
+  await page.context().close();
+});
+
+test("Spanish, and the dark", async () => {
+  const page = await stage.window({ width: 360, locale: "es-AR", colorScheme: "dark" });
+  await page.goto(`/days/${DAY}`);
+  await ready(page);
+  assert.match(await page.textContent("h1"), /vuelta a la Tierra/);
+  await stage.look(page, "day-es-dark");
+  await page.goto(`/days/${DAY}/sites/caldenar/run`);
+  await page.waitForSelector("#picture-chart .plot");
+  assert.match(await page.textContent("#board"), /Por qué/);
+  await stage.look(page, "run-es-dark");
+  stage.quiet();
+  await page.context().close();
+});
+
+// 5 000 schools, about 50 000 pairs. The bounds are ten times what a quiet machine needs.
+test("a large country stays smooth", async () => {
+  const day = await largeCountry(stage, { sites: 5000, pairs: 50000 });
+  const page = await stage.window({ width: 1280 });
+  await page.goto(`/days/${day}`);
+  await page.waitForSelector("#spread-chart .plot", { timeout: 60000 });
+  const pairs = Number(digits(await page.$$eval("#counts dd", (nodes) => nodes[3].textContent)).match(/^\d+/)[0]);
+  assert.ok(pairs > 40000, String(pairs));
+  const slowest_ms = await page.evaluate(async () => {
+    let slowest = 0;
+    for (const button of [...document.querySelectorAll("#map-controls button")].slice(0, 5)) {
+      const began = performance.now();
+      button.click();
+      await new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(done))));
+      slowest = Math.max(slowest, performance.now() - began);
+    }
+    return slowest;
+  });
+  assert.ok(slowest_ms < 3000, `${slowest_ms} ms`);
+  stage.quiet();
+  await page.context().close();
+});
