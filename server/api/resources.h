@@ -62,6 +62,10 @@ api_read get_audit, get_audit_csv;
 api_read get_sky, get_sky_csv, put_sky_check;
 api_write put_sky;
 
+/* partners.c */
+api_read get_partners, get_partners_csv, get_partner, post_partners_check;
+api_write post_partners;
+
 /* results.c */
 api_read get_pairs, get_pairs_csv, get_site_pairs, get_result, get_leaderboard, get_reductions_csv,
     get_line_csv;

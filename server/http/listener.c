@@ -152,6 +152,7 @@ int listener_drain(struct listener *listener, int timeout_s) {
         let_in_last(listener, listening);
         close(listening);
     }
+    live_close(listener->live);
     /* What was sent has to be read before it is under way: so more than one look. */
     for (int looks = timeout_s * (1000 / DRAIN_LOOK_MS); looks > 0; looks--) {
         bool busy = atomic_load(&listener->under_way) > 0 ||

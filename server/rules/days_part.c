@@ -6,6 +6,7 @@
 #include "server/rules/day_states.h"
 #include "server/rules/days.h"
 #include "server/rules/lookup.h"
+#include "server/rules/partners.h"
 #include "server/store/invitation_rows.h"
 #include "server/store/run_rows.h"
 
@@ -120,7 +121,8 @@ int day_leave(struct change *change, const struct caller *caller, const char *da
     return refuse_with_run(&meeting, err) ||
                    day_rows_add_event(change_db(change), meeting.day.id, meeting.site.id, false,
                                       caller->credential, now_utc_s, err) ||
-                   note(&meeting, "day.leave", NULL, err)
+                   note(&meeting, "day.leave", NULL, err) ||
+                   partners_lost(change, &meeting.day, &meeting.site, now_utc_s, err)
                ? -1
                : 0;
 }

@@ -54,7 +54,7 @@ static double gnomon_of(const struct site_record *site) {
     return isnan(site->gnomon_mm) ? USUAL_GNOMON_MM : site->gnomon_mm;
 }
 
-static double expected_sigma_deg(const struct site_record *site) {
+double plan_expected_sigma_deg(const struct site_record *site) {
     double length_deg = PLAN_LENGTH_MM / gnomon_of(site) * ANGLE_DEG_PER_RAD;
     return hypot(hypot(PLAN_TILT_DEG, PLAN_EDGE_DEG), length_deg);
 }
@@ -180,8 +180,7 @@ static int plan_dates(struct almanac *almanac, double gnomon_mm, double central_
     return 0;
 }
 
-/* Can the noon of the day's first date be measured there? */
-static bool measurable(const struct place *place, double declination_deg) {
+bool plan_measurable(const struct place *place, double declination_deg) {
     double zenith_distance_deg = fabs(place->lat_deg - declination_deg);
     return zenith_distance_deg > NOON_OVERHEAD_DEG && zenith_distance_deg < REFRACTION_LIMIT_DEG;
 }
@@ -195,7 +194,7 @@ static bool plan_partner(const struct plan *plan, double declination_deg, double
         return false;
     double separation_km = meridian_arc_m(here->lat_deg, there->lat_deg) / 1000.0;
     double angle_deg = 360.0 * separation_km / MERIDIAN_CIRCUMFERENCE_KM;
-    double sigma_deg = hypot(expected_sigma_deg(&plan->site), expected_sigma_deg(other));
+    double sigma_deg = hypot(plan_expected_sigma_deg(&plan->site), plan_expected_sigma_deg(other));
     *out = (struct plan_partner){
         .separation_km = separation_km,
         .lon_difference_deg = apart_deg,
@@ -203,10 +202,10 @@ static bool plan_partner(const struct plan *plan, double declination_deg, double
     };
     memcpy(out->site, other->site, sizeof out->site);
     memcpy(out->name, other->name, sizeof out->name);
-    out->allowed = apart_deg <= plan->day.lon_tolerance_deg && measurable(here, declination_deg) &&
-                   measurable(there, declination_deg) &&
-                   separation_km >= plan->day.min_separation_km &&
-                   !(out->expected_sigma_km > plan->day.max_sigma_km);
+    out->allowed =
+        apart_deg <= plan->day.lon_tolerance_deg && plan_measurable(here, declination_deg) &&
+        plan_measurable(there, declination_deg) && separation_km >= plan->day.min_separation_km &&
+        !(out->expected_sigma_km > plan->day.max_sigma_km);
     return true;
 }
 

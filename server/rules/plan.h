@@ -68,6 +68,12 @@ struct plan_wish {
     const char *partner; /* this one only, NULL: the best */
 };
 
+/* What a site's noon angle is expected to be good to, from its usual gnomon. */
+double plan_expected_sigma_deg(const struct site_record *site);
+
+/* Whether noon can be measured there when the Sun has that declination. */
+bool plan_measurable(const struct place *place, double declination_deg);
+
 /* READ. The site need not take part: a plan may be looked at before joining. A partner
  * asked for that does not take part is refused: ERR_OTHER_SEASON when it takes part in
  * days of other seasons only, else ERR_NOT_TAKING_PART. */

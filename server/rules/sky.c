@@ -8,6 +8,7 @@
 #include "server/rules/day_states.h"
 #include "server/rules/list.h"
 #include "server/rules/lookup.h"
+#include "server/rules/partners.h"
 #include "server/store/sky_rows.h"
 
 /* A word said again so soon is the same report: a button pressed twice. */
@@ -50,7 +51,9 @@ int sky_report(struct change *change, const struct caller *caller, const char *d
         lookup_site(db, site, &site_row, err) ||
         day_check_measuring(db, day_row.id, site_row.id, err))
         return -1;
-    if (record(change, caller, &day_row, &site_row, sky, now_utc_s, err))
+    if (record(change, caller, &day_row, &site_row, sky, now_utc_s, err) ||
+        (sky_is_open(sky) ? partners_back(change, &day_row, &site_row, now_utc_s, err)
+                          : partners_lost(change, &day_row, &site_row, now_utc_s, err)))
         return -1;
     return sky_rows_line(db, day_row.id, site_row.id, out, err) == FOUND_ONE
                ? 0

@@ -8,16 +8,12 @@
 #include "server/store/array.h"
 #include "server/store/next_id.h"
 #include "server/store/site_rows.h"
+#include "server/store/taking_part.h"
 
 /* The newest value of a kind of event, or what stands for none. */
 #define NEWEST(column, event, otherwise)                                                           \
     "COALESCE((SELECT e." column " FROM day_event e WHERE e.day = d.id AND e.event = '" event      \
     "' ORDER BY e.id DESC LIMIT 1), " otherwise ")"
-/* 1 when who takes part in a day is approved first; no row for a day without season. */
-#define APPROVAL_OF(day)                                                                           \
-    "(SELECT v.approval FROM season_day b JOIN season_version v ON v.season = b.season "           \
-    "WHERE b.day = " day " ORDER BY v.version DESC LIMIT 1)"
-
 #define DATE_NOW NEWEST("date", "move", "d.date")
 #define STATE_NOW NEWEST("state", "state", "'announced'")
 #define BLIND_NOW NEWEST("blind", "blind", "1")
@@ -263,17 +259,9 @@ int day_rows_add_approval(struct db *db, int64_t day, int64_t site, bool approve
     return statement_run(statement, err);
 }
 
-/* What was said to a site, as a number: 1 yes, 0 no, -1 nothing yet and it waits. */
-#define SAID                                                                                       \
-    "COALESCE((SELECT a.approved FROM approval a WHERE a.day = p.day AND a.site = p.site "         \
-    "ORDER BY a.id DESC LIMIT 1), 1 - 2 * COALESCE(" APPROVAL_OF("$1") ", 0))"
-
 #define PARTICIPANT_SELECT "SELECT " SITE_COLUMNS ", r.run, r.gnomon_mm, r.edge FROM "
 #define REDUCTION_OF                                                                               \
     "LEFT JOIN reduction r ON r.day = p.day AND r.site = p.site AND r.is_current = 1 "
-#define NEWEST_JOIN                                                                                \
-    "p.day = $1 AND p.event = 'join' AND NOT EXISTS (SELECT 1 FROM participation q "               \
-    "WHERE q.day = p.day AND q.site = p.site AND q.id > p.id) "
 
 static int read_participants(struct statement *statement, enum stand stand,
                              struct participant **out, size_t *count, struct err *err) {

@@ -8,6 +8,7 @@
 #include "server/store/array.h"
 #include "server/store/next_id.h"
 #include "server/store/site_rows.h"
+#include "server/store/taking_part.h"
 
 int sky_rows_add(struct db *db, int64_t day, int64_t site, enum sky sky, int64_t by,
                  double now_utc_s, struct err *err) {
@@ -55,11 +56,8 @@ enum found sky_rows_newest(struct db *db, int64_t day, int64_t site, enum sky *o
     "WHERE l.day = $1 AND l.site = s.id) "                                                         \
     "LEFT JOIN reduction r ON r.day = $1 AND r.site = s.id AND r.is_current = 1 "
 
-/* Whose newest event on day $1 is a join. */
 #define TAKING_PART "FROM participation p JOIN site s ON s.id = p.site "
-#define TAKES_PART                                                                                 \
-    "WHERE p.day = $1 AND p.event = 'join' AND NOT EXISTS (SELECT 1 FROM participation q "         \
-    "WHERE q.day = p.day AND q.site = p.site AND q.id > p.id) "
+#define TAKES_PART "WHERE " NEWEST_JOIN "AND " SAID " = 1 "
 
 static void read_line(struct statement *statement, struct sky_record *out) {
     *out = (struct sky_record){.sky = SKY_UNTOLD};

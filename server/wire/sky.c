@@ -44,6 +44,11 @@ void sky_write(struct json_writer *json, const char *key, const struct sky_recor
     json_write_object(json, key);
     json_write_text(json, "site", record->site);
     json_write_text(json, "name", record->name);
+    sky_write_state(json, record);
+    json_write_end(json);
+}
+
+void sky_write_state(struct json_writer *json, const struct sky_record *record) {
     json_write_text(json, "sky", sky_name(record->sky));
     json_write_instant(json, "reported_utc", record->reported_utc_s, 0);
     if (record->run != 0)
@@ -51,7 +56,6 @@ void sky_write(struct json_writer *json, const char *key, const struct sky_recor
     else
         json_write_null(json, "run");
     json_write_integer(json, "readings", record->readings);
-    json_write_end(json);
 }
 
 void sky_write_counts(struct json_writer *json, const char *key, const struct sky_counts *counts) {

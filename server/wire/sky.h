@@ -46,6 +46,9 @@ int sky_read(const char *json, size_t length, enum sky *out, struct err *err)
 /* {"site","name","sky","reported_utc","run","readings"} */
 void sky_write(struct json_writer *json, const char *key, const struct sky_record *record);
 
+/* The members of it from "sky" on, into an object that is open. */
+void sky_write_state(struct json_writer *json, const struct sky_record *record);
+
 /* {"sites","clear","broken","overcast","gone_home","untold","runs","readings"} */
 void sky_write_counts(struct json_writer *json, const char *key, const struct sky_counts *counts);
 
