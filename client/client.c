@@ -93,7 +93,12 @@ enum leave client_kept_key(struct client *client, const char *site, const enum k
                            int count, char *secret, enum key_kind *kind) {
     for (int i = 0; i < count; i++) {
         const char *of = kinds[i] == KEY_ORGANISER ? KEYS_ORGANISER_SITE : site;
-        int found = keys_find(client->server, of, kinds[i], secret, &client->err);
+        int found = 0;
+        if (kinds[i] == KEY_ORGANISER)
+            found = keys_find(client->server, of, KEY_SESSION, secret, &client->err);
+        client->logged_in = found > 0;
+        if (found == 0)
+            found = keys_find(client->server, of, kinds[i], secret, &client->err);
         if (found < 0)
             return LEAVE_FILE;
         if (found > 0) {
@@ -103,8 +108,9 @@ enum leave client_kept_key(struct client *client, const char *site, const enum k
     }
     if (count == 1 && kinds[0] == KEY_ORGANISER)
         return client_fail(client, LEAVE_USAGE, ERR_WRONG_KEY, "--key",
-                           "this needs the organiser's key: keep it once with `noonarc keep "
-                           "--organiser`, or give it in NOONARC_KEY or with --key-file");
+                           "this needs an organiser: log in with `noonarc login NAME`, keep "
+                           "the key once with `noonarc keep --organiser`, or give it in "
+                           "NOONARC_KEY or with --key-file");
     return client_fail(client, LEAVE_USAGE, ERR_WRONG_KEY, "--key",
                        "no key is kept here for site %s at %s: keep one with `noonarc keep %s`, or "
                        "give it in NOONARC_KEY or with --key-file",
@@ -147,6 +153,9 @@ enum leave client_send(struct client *client, const struct net_request *request,
     if (status >= 200 && status < 300)
         return LEAVE_OK;
     bool is_problem = take_problem(client, answer);
+    if (status == 401 && client->logged_in)
+        snprintf(client->note, sizeof client->note,
+                 "you are logged in by name; that may be over: try `noonarc login`");
     if (is_problem && status >= 400 && status < 500 && status != 408 && status != 429)
         return LEAVE_REFUSED;
     if (!is_problem)
@@ -171,6 +180,21 @@ enum leave client_send_json(struct client *client, const struct net_request *req
     }
     *out = object;
     return LEAVE_OK;
+}
+
+enum leave client_act(struct client *client, const char *site, const enum key_kind *kinds,
+                      int count, struct net_request *request, struct net_answer *answer,
+                      json_t **out) {
+    char secret[KEYS_SECRET_MAX];
+    enum key_kind kind;
+    enum leave leave = client_key(client, site, kinds, count, secret, &kind);
+    request->key = secret;
+    if (leave == LEAVE_OK)
+        leave = out == NULL ? client_send(client, request, answer)
+                            : client_send_json(client, request, answer, out);
+    request->key = NULL;
+    explicit_bzero(secret, sizeof secret);
+    return leave;
 }
 
 enum leave client_get(struct client *client, const char *path, struct net_answer *answer,

@@ -33,6 +33,7 @@ struct client {
     bool terminal;      /* standard output is a terminal */
     const char *server; /* base address */
     bool told;          /* what was printed says already why it leaves as it does */
+    bool logged_in;     /* acts by the token of a log-in */
     bool warned;        /* about a key on an open line */
     struct err err;
     char note[240];      /* what to do next, told after the error; "" when nothing */
@@ -65,8 +66,9 @@ enum leave client_leave(const struct client *client, enum leave fallback);
 enum leave client_identifier(struct client *client, int nth, const char *what, const char **out);
 
 /* The secret to act with: from --key, --key-file or NOONARC_KEY, else the first
- * one kept for the server and site in the order of kinds (count of them). kind
- * tells which. secret has KEYS_SECRET_MAX bytes. LEAVE_USAGE when there is none. */
+ * one kept for the server and site in the order of kinds (count of them); a log-in
+ * comes before an organiser's key. kind tells which. secret has KEYS_SECRET_MAX bytes. LEAVE_USAGE
+ * when there is none. */
 enum leave client_key(struct client *client, const char *site, const enum key_kind *kinds,
                       int count, char *secret, enum key_kind *kind);
 
@@ -85,6 +87,12 @@ enum leave client_send(struct client *client, const struct net_request *request,
  * (a sign-in page of a network, say) and counts as LEAVE_NETWORK. */
 enum leave client_send_json(struct client *client, const struct net_request *request,
                             struct net_answer *answer, json_t **out);
+
+/* Picks the key to act with as client_key does, and sends with it. out (NULL where the
+ * answer has no body) is the answer's JSON object, the caller's. */
+enum leave client_act(struct client *client, const char *site, const enum key_kind *kinds,
+                      int count, struct net_request *request, struct net_answer *answer,
+                      json_t **out);
 
 /* Reads a resource. path is from "/api/v1" on. */
 enum leave client_get(struct client *client, const char *path, struct net_answer *answer,

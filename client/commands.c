@@ -5,25 +5,13 @@
 #include <string.h>
 
 const struct command *const commands[] = {
-    &register_command,
-    &keep_command,
-    &days_command,
-    &join_command,
-    &leave_command,
-    &plan_command,
-    &noon_command,
-    &submit_command,
-    &correct_command,
-    &withdraw_command,
-    &outbox_command,
-    &show_command,
-    &export_command,
-    &open_command,
-    &import_command,
-    &sun_command,
-    &reduce_command,
-    &pair_command,
-    NULL,
+    &register_command, &keep_command,     &site_command,       &renew_command,
+    &data_command,     &remove_command,   &days_command,       &join_command,
+    &leave_command,    &plan_command,     &noon_command,       &submit_command,
+    &correct_command,  &withdraw_command, &outbox_command,     &show_command,
+    &export_command,   &open_command,     &import_command,     &login_command,
+    &logout_command,   &whoami_command,   &organisers_command, &audit_command,
+    &sun_command,      &reduce_command,   &pair_command,       NULL,
 };
 
 static const struct option_row common_rows[] = {

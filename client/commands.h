@@ -7,6 +7,9 @@
 
 extern const struct command sun_command, noon_command, reduce_command, pair_command;
 extern const struct command register_command, keep_command;
+extern const struct command login_command, logout_command, whoami_command;
+extern const struct command site_command, renew_command, data_command, remove_command;
+extern const struct command organisers_command, audit_command;
 extern const struct command days_command, open_command, join_command, leave_command;
 extern const struct command plan_command;
 extern const struct command submit_command, correct_command, withdraw_command, outbox_command;

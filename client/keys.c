@@ -17,10 +17,8 @@
 #define KEYS_FILE_MAX ((size_t)16 << 20)
 
 static const char *const kind_names[KEY_KINDS] = {
-    [KEY_GIVEN] = "given_key",
-    [KEY_ORGANISER] = "organiser_key",
-    [KEY_SCHOOL] = "school_key",
-    [KEY_CLASS] = "class_code",
+    [KEY_GIVEN] = "given_key",  [KEY_ORGANISER] = "organiser_key", [KEY_SCHOOL] = "school_key",
+    [KEY_CLASS] = "class_code", [KEY_SESSION] = "session_token",
 };
 
 const char *key_kind_name(enum key_kind kind) {
@@ -82,8 +80,9 @@ static int lock(struct err *err) {
     return fd;
 }
 
-int keys_save(const char *server, const char *site, enum key_kind kind, const char *secret,
-              struct err *err) {
+/* secret NULL: none any more. */
+static int put(const char *server, const char *site, enum key_kind kind, const char *secret,
+               struct err *err) {
     int result = -1;
     json_t *keys = NULL;
     char *bytes = NULL;
@@ -94,8 +93,10 @@ int keys_save(const char *server, const char *site, enum key_kind kind, const ch
     keys = load(path, err);
     if (keys == NULL)
         goto cleanup;
-    if (json_object_set_new(child(child(keys, server), site), kind_names[kind],
-                            json_string(secret)) == 0)
+    json_t *secrets = child(child(keys, server), site);
+    if (secret == NULL)
+        json_object_del(secrets, kind_names[kind]);
+    if (secret == NULL || json_object_set_new(secrets, kind_names[kind], json_string(secret)) == 0)
         bytes = json_dumps(keys, JSON_INDENT(2) | JSON_SORT_KEYS);
     if (bytes == NULL) {
         err_set(err, ERR_STORAGE, path, "out of memory");
@@ -110,6 +111,15 @@ cleanup:
     if (locked >= 0)
         close(locked);
     return result;
+}
+
+int keys_save(const char *server, const char *site, enum key_kind kind, const char *secret,
+              struct err *err) {
+    return put(server, site, kind, secret, err);
+}
+
+int keys_forget(const char *server, const char *site, enum key_kind kind, struct err *err) {
+    return put(server, site, kind, NULL, err);
 }
 
 int keys_find(const char *server, const char *site, enum key_kind kind, char *out,

@@ -13,9 +13,9 @@
 #define KEYS_SECRET_MAX 128
 
 /* What a secret may do, as named in the file; given: it came by option or
- * environment and is not kept here. */
-enum key_kind { KEY_GIVEN, KEY_ORGANISER, KEY_SCHOOL, KEY_CLASS };
-#define KEY_KINDS 4
+ * environment and is not kept here; session: the token of an organiser who logged in. */
+enum key_kind { KEY_GIVEN, KEY_ORGANISER, KEY_SCHOOL, KEY_CLASS, KEY_SESSION };
+#define KEY_KINDS 5
 const char *key_kind_name(enum key_kind kind);
 
 /* Site under which a server's organiser key is kept: no site can be called so. */
@@ -27,6 +27,10 @@ bool keys_secret_valid(const char *secret);
 /* Keeps a secret, replacing an earlier one of the same kind. */
 int keys_save(const char *server, const char *site, enum key_kind kind, const char *secret,
               struct err *err) __attribute__((warn_unused_result));
+
+/* Keeps a secret no longer; none is fine. */
+int keys_forget(const char *server, const char *site, enum key_kind kind, struct err *err)
+    __attribute__((warn_unused_result));
 
 /* Looks a secret up: 1 found (out has KEYS_SECRET_MAX bytes), 0 none, -1 the
  * file cannot be read. */

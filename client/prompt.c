@@ -1,9 +1,12 @@
 /* SPDX-License-Identifier: MIT */
-/* prompt: the terminal's own line editing serves; nothing is done to its modes. */
+/* prompt: the terminal's own line editing serves; but for secrets nothing is done to its
+ * modes. */
 #include "client/prompt.h"
 
 #include <stdio.h>
 #include <string.h>
+#include <termios.h>
+#include <unistd.h>
 
 #include "client/screen.h"
 
@@ -29,6 +32,28 @@ bool prompt_ask(const char *question, char *line) {
     memmove(line, line + blanks, length - blanks);
     line[length - blanks] = '\0';
     return true;
+}
+
+bool prompt_secret(const char *question, char *out, size_t size) {
+    struct termios shown, hidden;
+    bool terminal = isatty(STDIN_FILENO) != 0 && tcgetattr(STDIN_FILENO, &shown) == 0;
+    if (terminal) {
+        hidden = shown;
+        hidden.c_lflag &= ~(tcflag_t)ECHO;
+        fputs(question, stderr);
+        tcsetattr(STDIN_FILENO, TCSAFLUSH, &hidden);
+    }
+    bool read = fgets(out, (int)size, stdin) != NULL;
+    if (terminal) {
+        tcsetattr(STDIN_FILENO, TCSAFLUSH, &shown);
+        fputc('\n', stderr);
+    }
+    if (!read)
+        return false;
+    size_t length = strcspn(out, "\r\n");
+    bool whole = out[length] != '\0' || length + 1 < size;
+    out[length] = '\0';
+    return whole;
 }
 
 bool prompt_yes(const char *question, bool *yes) {

@@ -33,6 +33,13 @@ static const struct option_row rows[] = {
      .kind = OPTION_TEXT,
      .value = "EDGE",
      .help = "the edge you usually mark: umbra, penumbra or centre (else umbra)"},
+    {.name = "decimals",
+     .kind = OPTION_COUNT,
+     .value = "N",
+     .min = 0,
+     .max = POSITION_DECIMALS_MAX,
+     .help = "let the position out to N decimals of a degree (1: 11 km, 2: 1.1 km, 3: 110 m, 4: 11 "
+             "m); 0: as it is (else that)"},
     {.name = "contact",
      .kind = OPTION_TEXT,
      .value = "TEXT",
@@ -60,6 +67,8 @@ static enum leave take_site(struct client *client, struct site_record *site) {
         if (take_text(client, texts[i], site, &client->err) != 0)
             leave = LEAVE_USAGE;
     site->gnomon_mm = arguments_number(&client->args, "gnomon", (double)NAN);
+    site->position_decimals =
+        (int64_t)arguments_number(&client->args, "decimals", (double)POSITION_EXACT);
     return leave;
 }
 
@@ -85,7 +94,9 @@ static void print_plain(const json_t *answer, bool kept) {
     screen_put(stdout, screen_string(answer, "school_key"));
     fputs("\nclass code  ", stdout);
     screen_put(stdout, screen_string(answer, "class_code"));
-    fputs("\n\nThey are shown only this once. The school key may change and withdraw things: keep "
+    fputs("  (until ", stdout);
+    screen_put(stdout, screen_string(answer, "class_code_expires_utc"));
+    fputs(")\n\nThey are shown only this once. The school key may change and withdraw things: keep "
           "it\nprivate. The class code can only hand in readings: give it to the class.\n",
           stdout);
     if (kept)

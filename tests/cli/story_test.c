@@ -339,7 +339,7 @@ static void keys_are_kept_and_not_shown(void **state) {
     assert_string_equal(outcome_text(&outcome, "code"), "wrong_key");
     outcome_release(&outcome);
     /* a new class code takes the old one's place, here and there */
-    desk_run(&story->school, "", &outcome, "keep", "acacia", "--new-class-code", "--json", NULL);
+    desk_run(&story->school, "", &outcome, "renew", "acacia", "--class-code", "--json", NULL);
     outcome_assert_code(&outcome, 0);
     assert_string_not_equal(outcome_text(&outcome, "class_code"), pupils[0].code);
     outcome_release(&outcome);
