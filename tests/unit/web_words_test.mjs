@@ -14,7 +14,7 @@ const files = (folder, ending) => readdirSync(join(web, folder)).filter((name) =
   .map((name) => [`${folder}/${name}`, readFileSync(join(web, folder, name), "utf8")]);
 const tables = files("words", ".json").map(([name, text]) => [name, JSON.parse(text)]);
 const rows = new Map(tables.flatMap(([, table]) => Object.entries(table)));
-const scripts = ["house", "charts", "nation", "run", "pages"].flatMap((folder) => files(folder, ".js"))
+const scripts = ["house", "charts", "nation", "run", "organiser", "pages"].flatMap((folder) => files(folder, ".js"))
   .map(([name, text]) => [name, text.replace(/^\s*\/\/.*$/gm, "")]);
 const sheets = [...files("pages", ".html"), ["shell.html", readFileSync(join(web, "shell.html"), "utf8")]];
 

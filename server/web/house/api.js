@@ -29,13 +29,15 @@ async function refusalOf(answer) {
   return new Refusal(answer.status, problem.code ?? "", problem.field ?? "", problem.detail ?? problem.title ?? "");
 }
 
-// options: key (of school, class or organiser), body (to be sent as JSON), headers.
+// options: key (of school, class or organiser), body (sent as JSON; a text: as a
+// spreadsheet), headers.
 async function send(method, path, { key, body, headers = {}, signal } = {}) {
   const asked = { method, signal, headers: { Accept: "application/json", ...headers }, credentials: "same-origin" };
   if (key !== undefined) asked.headers.Authorization = `Bearer ${key}`;
   if (body !== undefined) {
-    asked.headers["Content-Type"] = "application/json";
-    asked.body = JSON.stringify(body);
+    const sheet = typeof body === "string";
+    asked.headers["Content-Type"] = sheet ? "text/csv" : "application/json";
+    asked.body = sheet ? body : JSON.stringify(body);
   }
   let answer;
   try {
@@ -59,12 +61,12 @@ export const get = (path, options) => ask("GET", path, options);
 export const getText = async (path, options = {}) =>
   (await send("GET", path, { ...options, headers: { Accept: "text/csv", ...options.headers } })).text();
 
-// All pages of a list, put together.
-export async function getAll(path, list, options) {
+// All pages of a list, put together; query: what else to ask by.
+export async function getAll(path, list, { query: more = {}, ...options } = {}) {
   const items = [];
   let cursor = null;
   do {
-    const query = new URLSearchParams({ limit: String(PAGE), ...(cursor !== null && { cursor }) });
+    const query = new URLSearchParams({ ...more, limit: String(PAGE), ...(cursor !== null && { cursor }) });
     const page = await get(`${path}?${query}`, options);
     items.push(...page[list]);
     cursor = page.next_cursor;

@@ -1,0 +1,131 @@
+// SPDX-License-Identifier: MIT
+// The organiser's desk: in by name and password, the days, the queue, import with its
+// preview, the log; on a phone's width and on a desk's.
+import assert from "node:assert/strict";
+import test from "node:test";
+
+import { DAY, smallCountry } from "./country.mjs";
+import { Stage, WIDTHS } from "./stage.mjs";
+
+const PASSWORD = "noon lines cross quietly";
+const UNKNOWN = /401/; // a browser says so when nobody is logged in yet
+const stage = await Stage.open();
+test.after(() => stage.close());
+await smallCountry(stage);
+await stage.api("POST", "/organisers", { key: stage.organiser, body: { name: "condor-office", password: PASSWORD } });
+
+async function logIn(page, address) {
+  await page.goto(address);
+  await page.fill('#door input[name="name"]', "condor-office");
+  await page.fill('#door input[name="password"]', PASSWORD);
+  await page.keyboard.press("Enter");
+  await page.waitForSelector("#inside:not([hidden]) h1");
+}
+
+test("a wrong password is told, and nothing is let out", async () => {
+  const page = await stage.window();
+  await page.goto("/organiser");
+  await page.fill('#door input[name="name"]', "condor-office");
+  await page.fill('#door input[name="password"]', "not the password");
+  await page.keyboard.press("Enter");
+  await page.waitForSelector("#door .notice:not(:empty)");
+  assert.match(await page.textContent("#door .notice"), /do not belong together/);
+  await stage.look(page, "organiser-door");
+  stage.quiet(UNKNOWN);
+  await page.context().close();
+});
+
+for (const width of WIDTHS)
+  test(`the desk at ${width} px: days, seasons, in and out`, async () => {
+    const page = await stage.window({ width });
+    await logIn(page, "/organiser");
+    await page.waitForSelector("#days td");
+    // No script can read the session.
+    assert.equal(await page.evaluate(() => document.cookie), "");
+    await page.click("#seasons ~ details summary");
+    await page.fill('#open-season input[name="name"]', `Season ${width}`);
+    await page.check('#open-season input[name="approval"]');
+    await page.click("#open-season button");
+    await page.waitForFunction((name) => document.getElementById("seasons").textContent.includes(name), `Season ${width}`);
+    await page.click("#days ~ details summary");
+    await page.fill('#open-day input[name="date"]', "2031-03-20");
+    await page.fill('#open-day input[name="name"]', `Far Noon ${width}`);
+    await page.fill('#open-day input[name="min_separation_km"]', "9999999");
+    await page.click("#open-day button");
+    await page.waitForSelector('#open-day input[name="min_separation_km"][aria-invalid]');
+    await page.fill('#open-day input[name="min_separation_km"]', "150");
+    await page.fill('#open-day input[name="date"]', width === 360 ? "2031-03-21" : "2031-03-22");
+    await page.click("#open-day button");
+    await page.waitForFunction((name) => document.getElementById("days").textContent.includes(name), `Far Noon ${width}`);
+    await stage.look(page, "organiser");
+    await page.click("#who button");
+    await page.waitForSelector("#door form");
+    stage.quiet(UNKNOWN, /422/);
+    await page.context().close();
+  });
+
+for (const width of WIDTHS)
+  test(`a day at the desk at ${width} px: sky, queue, states`, async () => {
+    const page = await stage.window({ width });
+    await logIn(page, `/organiser/days/${DAY}`);
+    await page.waitForSelector("#review .review-item");
+    await page.waitForSelector("#sky td");
+    await stage.look(page, "organiser-day");
+    const { runs } = await stage.api("GET", `/days/${DAY}/review`, { key: stage.organiser });
+    const { site, run } = runs.find(({ status }) => status === "open");
+    const item = page.locator("#review > ul > .review-item", { hasText: site }).first();
+    await item.locator("summary").click();
+    await item.locator("select").selectOption(width === 360 ? "exclude" : "accept");
+    await item.locator('input[name="reason"]').fill("The sheet says that the plate was moved.");
+    await item.locator("button").click();
+    await page.waitForFunction((name) => ![...document.querySelectorAll("#review > ul > .review-item")].some((one) => one.querySelector("h3").textContent.includes(name)), site);
+    const { reviews } = await stage.api("GET", `/runs/${run}/reviews`, { key: stage.organiser });
+    assert.equal(reviews.at(-1).verdict, width === 360 ? "exclude" : "accept");
+    await page.locator("#change summary").first().click();
+    await page.locator("#change select[name=state]").selectOption("closed");
+    await page.locator("#change form").first().locator("button").click();
+    await page.waitForFunction(() => document.getElementById("day-state").textContent.includes("closed"));
+    await page.locator("#change summary").first().click();
+    await page.locator("#change select[name=state]").selectOption("announced");
+    await page.locator("#change form").first().locator('input[name="reason"]').fill("A school was late.");
+    await page.locator("#change form").first().locator("button").click();
+    await page.waitForFunction(() => document.getElementById("day-state").textContent.includes("announced"));
+    assert.match(await page.textContent("#history"), /A school was late/);
+    stage.quiet(UNKNOWN);
+    await page.context().close();
+  });
+
+for (const width of WIDTHS)
+  test(`import at ${width} px: mistakes by row and column, then all or nothing`, async () => {
+    const page = await stage.window({ width });
+    await logIn(page, "/organiser/import");
+    await page.waitForSelector("#paste");
+    await page.fill("#paste", "site,lat_deg,lon_deg,elev_m,gnomon_mm,edge,colour\nruda,-30.5,-64.1,400,1000,umbra,red\nruda,-99,-64.2,400,1000,top,blue\n");
+    await page.waitForSelector("#preview mark");
+    const faults = await page.$$eval("#preview tbody tr", (rows) => rows.slice(0, 4).map((row) => `${row.cells[0].textContent} ${row.cells[1].textContent}`));
+    assert.deepEqual(faults, ["1 colour", "3 lat_deg", "3 edge", "3 site"]);
+    assert.ok(await page.isDisabled("#send"));
+    await stage.look(page, "organiser-import");
+    // What only the service can know comes back with its place.
+    await page.fill("#paste", `site,lat_deg,lon_deg,elev_m,gnomon_mm,edge,zone\nruda-${width},-30.5,-64.1,400,1000,umbra,Mars/Olympus\n`);
+    await page.click("#send");
+    await page.waitForSelector("#answer strong");
+    assert.match(await page.textContent("#answer strong"), /row 2, zone/);
+    await page.fill("#paste", `site;lat_deg;lon_deg;elev_m;gnomon_mm;edge\nruda-${width};-30,5;-64,1;400;1000;umbra\n`);
+    await page.click("#send");
+    await page.waitForSelector("#answer a[download]");
+    assert.match(await page.textContent("#answer tbody"), new RegExp(`ruda-${width}`));
+    stage.quiet(UNKNOWN, /422/);
+    await page.context().close();
+  });
+
+for (const width of WIDTHS)
+  test(`the log at ${width} px`, async () => {
+    const page = await stage.window({ width });
+    await logIn(page, "/organiser/audit");
+    await page.waitForSelector("#lines td");
+    assert.match(await page.textContent("#lines"), /condor-office/);
+    await stage.look(page, "organiser-audit");
+    stage.quiet(UNKNOWN);
+    await page.context().close();
+  });
