@@ -119,8 +119,12 @@ static enum leave put(struct client *client, const char *path, struct site_recor
     net_answer_release(answer);
     net_answer_init(answer);
     enum leave leave = client_act(client, site->site, kinds, 2, &request, answer, out);
-    if (leave == LEAVE_OK)
-        known_site_note(client, *out);
+    if (leave == LEAVE_OK) {
+        json_t *record = json_copy(*out);
+        json_object_del(record, "warnings");
+        known_site_note(client, record);
+        json_decref(record);
+    }
     text_release(&body);
     return leave;
 }

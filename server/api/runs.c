@@ -11,6 +11,7 @@
 #include "server/rules/accept.h"
 #include "server/rules/sites.h"
 #include "server/wire/field.h"
+#include "server/wire/personal.h"
 #include "server/wire/record_read.h"
 #include "server/wire/record_write.h"
 
@@ -42,8 +43,16 @@ int post_runs_check(const struct lookup *lookup, struct exchange *exchange, stru
                           err);
 }
 
+/* What a class writes beside its readings is public. */
+static void warn_of_words(const struct run_record *run, struct warnings *warnings) {
+    personal_warn("/sky", run->sky, warnings);
+    personal_warn("/level", run->level, warnings);
+    personal_warn("/note", run->note, warnings);
+}
+
 static int write_answer(const struct accepted *accepted, struct text *out, struct err *err) {
     struct json_writer json;
+    struct warnings warnings = {.count = 0};
     json_write_init(&json, out);
     json_write_object(&json, NULL);
     record_write_run(&json, "run", accepted->run, accepted->state);
@@ -52,6 +61,8 @@ static int write_answer(const struct accepted *accepted, struct text *out, struc
     for (size_t i = 0; i < accepted->pairs_count; i++)
         record_write_pair(&json, NULL, &accepted->pairs[i]);
     json_write_end(&json);
+    warn_of_words(accepted->run, &warnings);
+    warning_write(&json, &warnings);
     json_write_end(&json);
     return out->failed ? err_set(err, ERR_INTERNAL, NULL, "the answer does not fit") : 0;
 }

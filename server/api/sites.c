@@ -8,6 +8,7 @@
 #include "server/api/resources.h"
 #include "server/rules/sites.h"
 #include "server/wire/geojson.h"
+#include "server/wire/personal.h"
 #include "server/wire/record_read.h"
 #include "server/wire/record_write.h"
 #include "server/wire/spreadsheet.h"
@@ -114,6 +115,7 @@ int post_sites(struct change *change, struct exchange *exchange, struct err *err
     struct site_record site;
     struct site_secrets secrets;
     struct json_writer json;
+    struct warnings warnings = {.count = 0};
     struct response *response = &exchange->response;
     if (site_register(change, exchange->carried, exchange->request.now_utc_s, &site, &secrets,
                       err) != 0)
@@ -125,6 +127,8 @@ int post_sites(struct change *change, struct exchange *exchange, struct err *err
     json_write_text(&json, "school_key", secrets.school_key);
     json_write_text(&json, "class_code", secrets.class_code);
     json_write_instant(&json, "class_code_expires_utc", secrets.class_code_expires_utc_s, 0);
+    personal_warn("/name", site.name, &warnings);
+    warning_write(&json, &warnings);
     json_write_end(&json);
     return 0;
 }
@@ -152,11 +156,17 @@ int put_site_check(const struct lookup *lookup, struct exchange *exchange, struc
 int put_site(struct change *change, struct exchange *exchange, struct err *err) {
     const struct revision *revision = exchange->carried;
     struct site_record site;
+    struct warnings warnings = {.count = 0};
+    struct json_writer json;
     if (site_revise(change, &revision->caller, &revision->site, exchange->request.now_utc_s, &site,
                     err) != 0)
         return -1;
     exchange->response.no_store = true;
-    render_site(&exchange->response, &site, true);
+    render_json(&exchange->response, &json);
+    record_write_site_own_fields(&json, &site);
+    personal_warn("/name", site.name, &warnings);
+    warning_write(&json, &warnings);
+    json_write_end(&json);
     return 0;
 }
 

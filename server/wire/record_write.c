@@ -30,13 +30,17 @@ void record_write_site(struct json_writer *json, const char *key, const struct s
     json_write_end(json);
 }
 
-void record_write_site_own(struct json_writer *json, const char *key,
-                           const struct site_record *site) {
-    json_write_object(json, key);
+void record_write_site_own_fields(struct json_writer *json, const struct site_record *site) {
     json_write_text(json, "site", site->site);
     json_write_text(json, "name", site->name);
     write_site_fields(json, site, &site->exact);
     json_write_text_or_null(json, "contact", site->contact);
+}
+
+void record_write_site_own(struct json_writer *json, const char *key,
+                           const struct site_record *site) {
+    json_write_object(json, key);
+    record_write_site_own_fields(json, site);
     json_write_end(json);
 }
 

@@ -17,6 +17,9 @@ void record_write_site(struct json_writer *json, const char *key, const struct s
 void record_write_site_own(struct json_writer *json, const char *key,
                            const struct site_record *site);
 
+/* Its members alone, into an object that is open. */
+void record_write_site_own_fields(struct json_writer *json, const struct site_record *site);
+
 /* The body record_read_site takes, contact included: for a client that registers or
  * changes a site. What is unsaid is left out. */
 void record_write_site_request(struct json_writer *json, const char *key,

@@ -15,7 +15,8 @@
     X(WARNING_TOLERANCE_WIDE, "tolerance_wide") /* pairs would lie more east than north */         \
     X(WARNING_NOT_INVITED, "not_invited")       /* waits for an organiser to approve */            \
     X(WARNING_OTHER_SEASON, "other_season")     /* invited, but to another season */               \
-    X(WARNING_RUNS_MOVED, "runs_of_other_date") /* runs were in before the day was moved */
+    X(WARNING_RUNS_MOVED, "runs_of_other_date") /* runs were in before the day was moved */        \
+    X(WARNING_PERSONAL, "personal_text")        /* looks like somebody's address or number */
 
 enum warning_code {
 #define WARNING_ENUM(code, name) code,
