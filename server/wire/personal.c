@@ -16,8 +16,7 @@ static bool has_mail(const char *text) {
     for (const char *at = strchr(text, '@'); at != NULL; at = strchr(at + 1, '@')) {
         bool named = at > text && strchr(LETTERS DIGITS "._%+-", at[-1]) != NULL;
         size_t host = strspn(at + 1, LETTERS DIGITS "-");
-        bool dotted = host > 0 && at[1 + host] == '.' &&
-                      strspn(at + 2 + host, LETTERS DIGITS) > 1;
+        bool dotted = host > 0 && at[1 + host] == '.' && strspn(at + 2 + host, LETTERS DIGITS) > 1;
         if (named && dotted)
             return true;
     }

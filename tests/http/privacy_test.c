@@ -285,6 +285,43 @@ static void spreadsheets_lose_nothing_either(void **state) {
     }
 }
 
+static void assert_warned(const json_t *answer, const char *field) {
+    const json_t *warnings = json_object_get(answer, "warnings");
+    assert_true(json_is_array(warnings));
+    bool warned = false;
+    size_t i;
+    json_t *warning;
+    json_array_foreach(warnings, i, warning) {
+        if (strcmp(json_string_value(json_object_get(warning, "code")), "personal_text") == 0) {
+            assert_string_equal(json_string_value(json_object_get(warning, "field")), field);
+            warned = true;
+        }
+    }
+    assert_int_equal(warned, field != NULL);
+}
+
+/* Taken, and told: it is public. The contact is not, and may be what it likes. */
+static void what_looks_personal_is_told(void **state) {
+    (void)state;
+    json_t *made = http_send(served.base, "POST", API "/sites", NULL,
+                             "{\"name\":\"Casa de maro@example.org\",\"lat_deg\":-12.3,"
+                             "\"lon_deg\":-70.1}",
+                             201);
+    assert_warned(made, "/name");
+    const char *key = json_string_value(json_object_get(made, "school_key"));
+    const char *site = json_string_value(json_object_get(json_object_get(made, "site"), "site"));
+    char path[128];
+    snprintf(path, sizeof path, API "/sites/%s", site);
+    json_t *changed = http_send(served.base, "PUT", path, key,
+                                "{\"name\":\"Casa del Sol\",\"lat_deg\":-12.3,\"lon_deg\":-70.1,"
+                                "\"contact\":\"+22 609 123 4567\"}",
+                                200);
+    assert_warned(changed, NULL);
+    json_decref(http_send(served.base, "DELETE", path, key, NULL, 200));
+    json_decref(changed);
+    json_decref(made);
+}
+
 static size_t count_of(const json_t *object, const char *key) {
     return json_array_size(json_object_get(object, key));
 }
@@ -387,6 +424,7 @@ int main(void) {
         cmocka_unit_test(the_school_and_organisers_see_all),
         cmocka_unit_test(a_change_loses_nothing_unsaid),
         cmocka_unit_test(spreadsheets_lose_nothing_either),
+        cmocka_unit_test(what_looks_personal_is_told),
         cmocka_unit_test(a_school_takes_its_data_home),
         cmocka_unit_test(a_school_is_taken_out),
     };
