@@ -149,9 +149,12 @@ enum leave client_send(struct client *client, const struct net_request *request,
         warn_exposed(client);
     if (net_exchange(client->server, request, answer, &client->err) != 0)
         return client_leave(client, LEAVE_NETWORK);
+    return answer->status >= 200 && answer->status < 300 ? LEAVE_OK
+                                                         : client_refusal(client, answer);
+}
+
+enum leave client_refusal(struct client *client, const struct net_answer *answer) {
     int status = answer->status;
-    if (status >= 200 && status < 300)
-        return LEAVE_OK;
     bool is_problem = take_problem(client, answer);
     if (status == 401 && client->logged_in)
         snprintf(client->note, sizeof client->note,

@@ -82,6 +82,9 @@ enum leave client_kept_key(struct client *client, const char *site, const enum k
 enum leave client_send(struct client *client, const struct net_request *request,
                        struct net_answer *answer);
 
+/* How to leave after an answer that is not a 2xx, as client_send does. */
+enum leave client_refusal(struct client *client, const struct net_answer *answer);
+
 /* Sends and parses the answer's JSON object; the caller owns *out. answer keeps
  * the bytes. A 2xx that is no JSON object comes from something in between
  * (a sign-in page of a network, say) and counts as LEAVE_NETWORK. */

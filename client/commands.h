@@ -12,6 +12,7 @@ extern const struct command site_command, renew_command, data_command, remove_co
 extern const struct command organisers_command, audit_command;
 extern const struct command days_command, open_command, join_command, leave_command;
 extern const struct command plan_command;
+extern const struct command sky_command, partner_command, watch_command;
 extern const struct command submit_command, correct_command, withdraw_command, outbox_command;
 extern const struct command show_command, import_command, export_command;
 

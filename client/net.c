@@ -5,6 +5,7 @@
 #include <curl/curl.h>
 #include <stdio.h>
 #include <string.h>
+#include <time.h>
 
 void net_answer_init(struct net_answer *answer) {
     answer->status = 0;
@@ -106,6 +107,14 @@ static void set_options(CURL *curl, const char *server, const struct net_request
     }
 }
 
+static void put_url(struct text *url, const char *server, const char *path) {
+    size_t prefix = strlen(server);
+    while (prefix > 0 && server[prefix - 1] == '/')
+        prefix--;
+    text_add(url, server, prefix);
+    text_put(url, path);
+}
+
 int net_exchange(const char *server, const struct net_request *request, struct net_answer *answer,
                  struct err *err) {
     int result = -1;
@@ -113,11 +122,7 @@ int net_exchange(const char *server, const struct net_request *request, struct n
     struct text url;
     text_init(&url, 8192);
     CURL *curl = curl_easy_init();
-    size_t prefix = strlen(server);
-    while (prefix > 0 && server[prefix - 1] == '/')
-        prefix--;
-    text_add(&url, server, prefix);
-    text_put(&url, request->path);
+    put_url(&url, server, request->path);
     if (curl == NULL || url.failed || !add_headers(&headers, request)) {
         err_set(err, ERR_INTERNAL, "", "the request could not be made");
         goto cleanup;
@@ -139,6 +144,84 @@ int net_exchange(const char *server, const struct net_request *request, struct n
 cleanup:
     curl_slist_free_all(headers);
     curl_easy_cleanup(curl);
+    text_release(&url);
+    return result;
+}
+
+/* One listening: what comes, and since when nothing did. */
+struct listening {
+    CURL *curl;
+    const struct net_stream *stream;
+    struct net_answer *answer;
+    curl_off_t received;
+    time_t since;
+    bool ended; /* by take */
+};
+
+static size_t hear(char *bytes, size_t size, size_t count, void *context) {
+    struct listening *listening = context;
+    long status = 0;
+    size_t length = size * count;
+    curl_easy_getinfo(listening->curl, CURLINFO_RESPONSE_CODE, &status);
+    if (status < 200 || status > 299)
+        return receive(bytes, size, count, &listening->answer->body);
+    listening->ended = !listening->stream->take(listening->stream->context, bytes, length);
+    return listening->ended ? 0 : length;
+}
+
+/* Called about once a second. Not 0 ends it. */
+static int look(void *context, curl_off_t total, curl_off_t received, curl_off_t send_total,
+                curl_off_t sent) {
+    struct listening *listening = context;
+    time_t now = time(NULL);
+    (void)total;
+    (void)send_total;
+    (void)sent;
+    if (received != listening->received || listening->since == 0) {
+        listening->received = received;
+        listening->since = now;
+    }
+    return now - listening->since > NET_SILENCE_S;
+}
+
+int net_listen(const char *server, const struct net_stream *stream, struct net_answer *answer,
+               struct err *err) {
+    const struct net_request request = {.method = "GET", .path = stream->path};
+    struct listening listening = {.curl = curl_easy_init(), .stream = stream, .answer = answer};
+    struct curl_slist *headers = NULL;
+    struct text url;
+    int result = -1;
+    long status = 0;
+    text_init(&url, 8192);
+    put_url(&url, server, stream->path);
+    if (listening.curl == NULL || url.failed ||
+        !add_header(&headers, "Accept", "text/event-stream") ||
+        (stream->last_event_id[0] != '\0' &&
+         !add_header(&headers, "Last-Event-ID", stream->last_event_id))) {
+        err_set(err, ERR_INTERNAL, "", "the request could not be made");
+        goto cleanup;
+    }
+    text_release(&answer->body);
+    set_options(listening.curl, server, &request, &answer->body);
+    curl_easy_setopt(listening.curl, CURLOPT_TIMEOUT, 0L);
+    curl_easy_setopt(listening.curl, CURLOPT_WRITEFUNCTION, hear);
+    curl_easy_setopt(listening.curl, CURLOPT_WRITEDATA, &listening);
+    curl_easy_setopt(listening.curl, CURLOPT_NOPROGRESS, 0L);
+    curl_easy_setopt(listening.curl, CURLOPT_XFERINFOFUNCTION, look);
+    curl_easy_setopt(listening.curl, CURLOPT_XFERINFODATA, &listening);
+    curl_easy_setopt(listening.curl, CURLOPT_URL, url.bytes);
+    curl_easy_setopt(listening.curl, CURLOPT_HTTPHEADER, headers);
+    CURLcode code = curl_easy_perform(listening.curl);
+    if (code != CURLE_OK && !listening.ended) {
+        err_set(err, ERR_NETWORK, "", "%s is silent: %s", server, curl_easy_strerror(code));
+        goto cleanup;
+    }
+    curl_easy_getinfo(listening.curl, CURLINFO_RESPONSE_CODE, &status);
+    answer->status = (int)status;
+    result = 0;
+cleanup:
+    curl_slist_free_all(headers);
+    curl_easy_cleanup(listening.curl);
     text_release(&url);
     return result;
 }

@@ -43,6 +43,21 @@ bool net_server_exposed(const char *server);
 int net_exchange(const char *server, const struct net_request *request, struct net_answer *answer,
                  struct err *err) __attribute__((warn_unused_result));
 
+/* A stream that goes on: every piece of it as it comes. take returns false to end it. */
+struct net_stream {
+    const char *path;          /* from "/api/v1/..." on, with its query */
+    const char *last_event_id; /* "" none */
+    bool (*take)(void *context, const char *bytes, size_t length);
+    void *context;
+};
+
+/* Listens until the stream ends, or take ends it. The body of an answer that is not a
+ * 2xx goes to answer, as does the status of any. Silence for NET_SILENCE_S is no answer. Returns
+ * -1 with ERR_NETWORK when the connection fails or falls silent. */
+#define NET_SILENCE_S 40
+int net_listen(const char *server, const struct net_stream *stream, struct net_answer *answer,
+               struct err *err) __attribute__((warn_unused_result));
+
 /* Appends a query value, percent-encoded (RFC 3986). */
 void net_encode(struct text *out, const char *value);
 
