@@ -69,6 +69,7 @@ for (const width of WIDTHS)
     const page = await stage.window({ width });
     await logIn(page, `/organiser/days/${DAY}`);
     await page.waitForSelector("#review .review-item");
+    await page.click("#sky summary");
     await page.waitForSelector("#sky td");
     await stage.look(page, "organiser-day");
     const { runs } = await stage.api("GET", `/days/${DAY}/review`, { key: stage.organiser });
@@ -81,15 +82,17 @@ for (const width of WIDTHS)
     await page.waitForFunction((name) => ![...document.querySelectorAll("#review > ul > .review-item")].some((one) => one.querySelector("h3").textContent.includes(name)), site);
     const { reviews } = await stage.api("GET", `/runs/${run}/reviews`, { key: stage.organiser });
     assert.equal(reviews.at(-1).verdict, width === 360 ? "exclude" : "accept");
-    await page.locator("#change summary").first().click();
-    await page.locator("#change select[name=state]").selectOption("closed");
-    await page.locator("#change form").first().locator("button").click();
-    await page.waitForFunction(() => document.getElementById("day-state").textContent.includes("closed"));
-    await page.locator("#change summary").first().click();
-    await page.locator("#change select[name=state]").selectOption("announced");
-    await page.locator("#change form").first().locator('input[name="reason"]').fill("A school was late.");
-    await page.locator("#change form").first().locator("button").click();
-    await page.waitForFunction(() => document.getElementById("day-state").textContent.includes("announced"));
+    const part = (words) => page.locator("#change details", { hasText: words }).first();
+    await part("Choose partners").locator("summary").click();
+    await part("Choose partners").locator("button").click();
+    await page.waitForFunction(() => /Pairs: [1-9]/.test(document.getElementById("change").textContent));
+    for (const [state, reason] of [["closed", ""], ["announced", "A school was late."]]) {
+      await part("Change its state").locator("summary").click();
+      await part("Change its state").locator("select").selectOption(state);
+      await part("Change its state").locator('input[name="reason"]').fill(reason);
+      await part("Change its state").locator("button").click();
+      await page.waitForFunction((now) => document.getElementById("day-state").textContent.includes(now), state);
+    }
     assert.match(await page.textContent("#history"), /A school was late/);
     stage.quiet(UNKNOWN);
     await page.context().close();

@@ -43,14 +43,18 @@ let shownFor = null;
 export function showLeftOut(day) {
   const readings = day.reductions.reduce((sum, reduction) => sum + reduction.left_out, 0);
   const off = day.result.left_out;
-  fill(byId("left-out-words"), off.length === 0 && readings === 0 ? word("nation.left_none")
-    : word("nation.left_some", { sites: number(off.length), readings: number(readings) }));
+  fill(byId("left-out-words"), off.length === 0 && readings === 0 && day.result.excluded.length === 0 ? word("nation.left_none")
+    : word("nation.left_some", { sites: number(off.length), excluded: number(day.result.excluded.length), readings: number(readings) }));
   fill(byId("left-out-sites"), off.length > 0 && table(word("nation.left_sites"), [
     [word("nation.school"), (row) => h("a", { href: path`/days/${day.record.day}/sites/${row.site}/run` }, day.named(row.site))],
     [word("nation.left_why"), (row) => wordOf("nation.left_", row.reason)],
     [word("nation.residual_deg"), (row) => signed(row.residual_deg, 3), true],
     [word("nation.residual_sigmas"), (row) => signed(row.residual_sigma, 1), true],
   ], off));
+  fill(byId("left-out-excluded"), day.result.excluded.length > 0 && table(word("nation.left_excluded"), [
+    [word("nation.school"), (row) => h("a", { href: path`/days/${day.record.day}/sites/${row.site}/run` }, day.named(row.site))],
+    [word("nation.left_why"), (row) => row.reason],
+  ], day.result.excluded));
   byId("left-out-readings").hidden = readings === 0;
   if (readings > 0 && shownFor !== readings) showReadings(day);
   shownFor = readings;

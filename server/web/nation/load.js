@@ -32,9 +32,10 @@ export async function loadDay(day, { record, result }) {
 }
 
 // What became of a site: measured (on the line), off_line, no_angle (readings came, but
-// no angle), clouded (no readings, and the sky board says why), nothing (no readings yet).
+// no angle), excluded (by an organiser, with a reason), clouded (no readings, and the sky board says why), nothing (no readings yet).
 const CLOUDED = ["overcast", "gone_home"];
-function stateOf(reduction, point, sky) {
+function stateOf(reduction, point, sky, excluded) {
+  if (excluded) return "excluded";
   if (reduction === undefined) return CLOUDED.includes(sky) ? "clouded" : "nothing";
   if (reduction.noon_angle_deg === null) return "no_angle";
   return point !== undefined && point.left_out !== "" ? "off_line" : "measured";
@@ -52,10 +53,11 @@ function arrange(day) {
   const pointOf = new Map(day.points.map((point) => [point.site, point]));
   const at = new Map(day.sites.map((site, i) => [site.site, i]));
   const skyOf = new Map(day.sky.map(({ site, sky }) => [site, sky]));
+  const excluded = new Set(day.result.excluded.map(({ site }) => site));
   for (const site of day.sites) {
     site.reduction = reductionOf.get(site.site);
     site.point = pointOf.get(site.site);
-    site.state = stateOf(site.reduction, site.point, skyOf.get(site.site));
+    site.state = stateOf(site.reduction, site.point, skyOf.get(site.site), excluded.has(site.site));
     site.partners = 0;
   }
   for (const pair of day.pairs) {

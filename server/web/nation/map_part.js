@@ -13,6 +13,7 @@ const SITES = new Map([
   ["nothing", { shape: "ring", colour: "" }],
   ["clouded", { shape: "down", colour: OKABE_ITO.sky }],
   ["no_angle", { shape: "square", colour: OKABE_ITO.orange }],
+  ["excluded", { shape: "cross", colour: OKABE_ITO.purple }],
   ["measured", { shape: "circle", colour: OKABE_ITO.blue }],
   ["off_line", { shape: "diamond", colour: OKABE_ITO.vermillion }],
 ]);

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 // The parts of an organiser's day: sky board, review queue, approvals, what can be
 // changed, what has happened.
-import { table } from "../charts/table.js";
+import { table, tableBeside } from "../charts/table.js";
 import { ask, get, getAll, path } from "../house/api.js";
 import { byId, fill, h } from "../house/dom.js";
 import { clockMinute, measured, number, shortDate } from "../house/format.js";
@@ -20,12 +20,15 @@ export async function showSky(day) {
     cursor = board.next_cursor;
   } while (cursor !== null);
   fill(byId("sky-counts"), SKIES.map((sky) => h("div", {}, h("dt", {}, wordOf("organiser.sky_", sky)), h("dd", {}, number(board.counts[sky])))));
-  fill(byId("sky"), table(word("organiser.sky"), [
+  const open = byId("sky").querySelector("details")?.open ?? false;
+  const lines = tableBeside(word("organiser.sky"), [
     [word("organiser.school"), (row) => row.name],
     [word("organiser.sky_says"), (row) => wordOf("organiser.sky_", row.sky ?? "untold")],
     [word("organiser.sky_at"), (row) => (row.reported_utc === null ? "–" : clockMinute(Date.parse(row.reported_utc)))],
     [word("organiser.readings"), (row) => number(row.readings), true],
-  ], sites, 20));
+  ], () => sites);
+  lines.open = open;
+  fill(byId("sky"), lines);
 }
 
 function reviewItem(day, item, again) {
@@ -85,6 +88,12 @@ export function showChange(record, again) {
   };
   const address = path`/days/${record.day}`;
   fill(byId("change"),
+    h("details", {}, h("summary", {}, word("organiser.partners")),
+      h("p", {}, word("organiser.partners_words")),
+      form(word("organiser.partners"), [], async () => {
+        const done = await ask("POST", `${address}/partners`);
+        return word("organiser.partners_done", { pairs: number(done.pairs), threes: number(done.threes), alone: number(done.alone) });
+      })),
     h("details", {}, h("summary", {}, word("organiser.change_state")),
       form(word("organiser.change_state"), [
         field(word("organiser.state"), choice("state", NEXT[record.state].map((state) => [state, wordOf("organiser.make_", state)]))), reason(),
