@@ -155,6 +155,8 @@ const struct route routes[] = {
      NULL, NULL, own_metrics, "Counters in the OpenMetrics text format."},
     {METHOD_GET, "/", CALLER_ANYONE, BODY_NONE, NULL,
      NULL, NULL, own_page, "The page that everyone opens first."},
+    {METHOD_GET, "/days/{day}/sites/{site}", CALLER_ANYONE, BODY_NONE, NULL,
+     NULL, NULL, own_page, "The page of a school's plan for the day."},
     {METHOD_GET, "/join", CALLER_ANYONE, BODY_NONE, NULL,
      NULL, NULL, own_page, "The page where a school registers and joins."},
     {METHOD_GET, "/play", CALLER_ANYONE, BODY_NONE, NULL,

@@ -413,6 +413,7 @@ static void answers_are_as_described(void **state) {
         {"GET", API "/suns/{date}", API "/suns/" DAY, NULL, NULL, 200},
         {"GET", API "/suns/{date}", API "/suns/1492-10-12", NULL, NULL, 404},
         {"GET", "/", "/", NULL, NULL, 200},
+        {"GET", "/days/{day}/sites/{site}", "/days/x/sites/y", NULL, NULL, 200},
         {"GET", "/join", "/join", NULL, NULL, 200},
         {"GET", "/play", "/play", NULL, NULL, 200},
         {"GET", "/days/{day}", "/days/" DAY, NULL, NULL, 200},

@@ -4,29 +4,37 @@
 // it shows and takes stands in fields beside it, so it is not read out.
 
 import { fill, h, s } from "./dom.js";
-import { withUnit } from "./format.js";
+import { number, withUnit } from "./format.js";
+import { outlines } from "./outlines.js";
 import { word } from "./words.js";
 
 const KM_PER_DEG = 111.2;
+const STEPS_DEG = [60, 30, 10, 5, 2, 1, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005];
 const ZOOM_MAX = 4096;
 const ZOOM_STEP = 4;
 
-// Outlines as one path, x east and y south, in degrees.
-async function outlines() {
-  const [{ default: atlas }, { mesh }] = await Promise.all([
-    import("world-atlas/countries-110m.json"), import("topojson-client"),
-  ]);
-  return mesh(atlas, atlas.objects.countries).coordinates
-    .map((line) => `M${line.map(([lon, lat]) => `${lon.toFixed(2)} ${(-lat).toFixed(2)}`).join("L")}`).join("");
+// Lines of whole degrees, or of parts of one, three to seven across, with their names.
+function drawGrid(grid, { left, top, width, height }) {
+  const step = STEPS_DEG.find((deg) => width / deg >= 3);
+  const decimals = Math.max(0, -Math.floor(Math.log10(step)));
+  const lines = (from, length) => {
+    const found = [];
+    for (let at = Math.ceil(from / step); at * step <= from + length; at += 1) found.push(at * step);
+    return found;
+  };
+  const size = width / 32;
+  fill(grid,
+    s("path", { class: "graticule", d: lines(left, width).map((lon) => `M${lon} ${top}v${height}`).join("") + lines(top, height).map((y) => `M${left} ${y}h${width}`).join("") }),
+    lines(left, width).slice(1).map((lon) => s("text", { x: lon + size / 4, y: top + height - size / 3, "font-size": size }, `${number(lon, decimals)}°`)),
+    lines(top, height).slice(1).map((y) => s("text", { x: left + size / 4, y: y - size / 4, "font-size": size }, `${number(-y, decimals)}°`)));
 }
 
 // {node, show(place or null)}; picked({lat_deg, lon_deg, blur_km}) is called on a click.
 export function pointMap(picked) {
   const land = s("path", { class: "coast" });
   const cross = s("path", { class: "here" });
-  const svg = s("svg", { class: "point-map", "aria-hidden": "true", focusable: "false" },
-    s("path", { class: "graticule", d: `${Array.from({ length: 13 }, (_, i) => `M${i * 30 - 180} -90v180`).join("")}${Array.from({ length: 7 }, (_, i) => `M-180 ${i * 30 - 90}h360`).join("")}` }),
-    land, cross);
+  const grid = s("g");
+  const svg = s("svg", { class: "point-map", "aria-hidden": "true", focusable: "false" }, grid, land, cross);
   const scale = h("span", { class: "quiet" });
   let zoom = 1;
   let middle = { lat_deg: 0, lon_deg: 0 };
@@ -39,6 +47,7 @@ export function pointMap(picked) {
     const top = Math.min(Math.max(-middle.lat_deg - height / 2, -90), 90 - height);
     svg.setAttribute("viewBox", `${left} ${top} ${width} ${height}`);
     const arm = width / 24;
+    drawGrid(grid, { left, top, width, height });
     cross.setAttribute("d", place === null ? "" : `M${place.lon_deg} ${-place.lat_deg - arm}v${2 * arm}M${place.lon_deg - arm} ${-place.lat_deg}h${2 * arm}`);
     fill(scale, word("map.wide", { width: withUnit(width * KM_PER_DEG * Math.cos((middle.lat_deg * Math.PI) / 180), 0, "km") }));
     closer.disabled = zoom >= ZOOM_MAX;
