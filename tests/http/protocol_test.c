@@ -137,7 +137,7 @@ static void methods(void **state) {
         long status;
     } rows[] = {
         {"OPTIONS", "/api/v1/sites", "GET, HEAD, POST, OPTIONS", 204},
-        {"OPTIONS", "/api/v1/sites/x", "GET, HEAD, PUT, OPTIONS", 204},
+        {"OPTIONS", "/api/v1/sites/x", "GET, HEAD, PUT, DELETE, OPTIONS", 204},
         {"OPTIONS", "/api/v1/days/x/sites/y", "PUT, DELETE, OPTIONS", 204},
         {"OPTIONS", "/api/v1/days/x/sites/y/runs", "POST, OPTIONS", 204},
         {"DELETE", "/api/v1/sites", "GET, HEAD, POST, OPTIONS", 405},

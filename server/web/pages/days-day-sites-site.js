@@ -65,11 +65,11 @@ function tellTimes() {
 
 // The motif lengthwise: the stretch of marking, the gnomon at noon.
 function drawSpan(start, noon, stop) {
-  const x = (ms) => 40 + ((ms - start) / (stop - start)) * 560;
+  const x = (ms) => 30 + ((ms - start) / (stop - start)) * 300;
   const name = (ms, text) => [s("text", { x: x(ms), y: 66, "text-anchor": "middle" }, clockMinute(ms, zone())), s("text", { x: x(ms), y: 80, "text-anchor": "middle" }, text)];
-  byId("span").setAttribute("viewBox", "0 0 640 88");
+  byId("span").setAttribute("viewBox", "0 0 360 88");
   fill(byId("span"),
-    s("path", { class: "ground", d: "M0 50h640" }), s("path", { class: "stretch", d: `M${x(start)} 50H${x(stop)}` }),
+    s("path", { class: "ground", d: "M0 50h360" }), s("path", { class: "stretch", d: `M${x(start)} 50H${x(stop)}` }),
     s("path", { class: "noon", d: `M${x(noon)} 4v46` }), s("path", { class: "gnomon", d: `M${x(noon)} 50v-24` }),
     name(start, word("plan.start")), name(noon, word("plan.noon")), name(stop, word("plan.stop")));
 }
