@@ -78,7 +78,7 @@ NPM = build/npm
 WASM_SRC := $(filter-out %/sun_ephemeris.c %/meridian.c,$(wildcard server/science/*.c)) \
   $(wildcard server/web/science/*.c)
 WASM_FLAGS = --target=wasm32-wasi -mexec-model=reactor -std=c11 -D_GNU_SOURCE -ffp-contract=off \
-  -I. -O2 -DNDEBUG $(WARN) -Wl,--strip-all
+  -I. -O2 -DNDEBUG $(WARN) -Wno-unknown-warning-option -Wl,--strip-all
 web: $(BUILD)/web/index.html
 $(NPM)/installed: server/web/package.json server/web/package-lock.json
 	@deploy/setup

@@ -78,7 +78,7 @@ static void put_down(struct live *live, const struct notice *notice) {
         give_up_waiting(live);
         return;
     }
-    if (live->begin + live->waiting_count == live->room) {
+    if (live->begin > 0 && live->begin + live->waiting_count == live->room) {
         memmove(live->waiting, live->waiting + live->begin,
                 live->waiting_count * sizeof *live->waiting);
         live->begin = 0;
