@@ -12,6 +12,9 @@ import { crowdOfLines } from "./crowd.js";
 
 const WIDE_DEG = 70; // beyond this the coarse coastline serves, and a map of the world
 const PICK_PX = 22;
+const SHADOWS = 400; // schools up to which each throws its noon shadow on the map
+const SHADOW_PX = 24; // of a gnomon's own height
+const LONGEST = 2.4; // gnomon heights
 const CROWD = 2500; // pairs beyond which they are counted a pixel instead of stroked
 
 const coast = new Map();
@@ -84,7 +87,8 @@ export class CountryMap {
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.draw());
   }
 
-  // sites: {site, name, lat_deg, lon_deg, state}; pairs: {a, b, state} with indices
+  // sites: {site, name, lat_deg, lon_deg, state, shadow (in gnomon heights, to the north
+  // positive; NaN none)}; pairs: {a, b, state} with indices
   // into sites. The view stays where it is once people have looked.
   show(sites, pairs) {
     const first = this.sites.length === 0;
@@ -201,6 +205,7 @@ export class CountryMap {
   paintDay(context, width, height) {
     this.placeSites(width, height);
     this.paintPairs(context, width, height);
+    if (this.sites.length <= SHADOWS) this.paintShadows(context);
     const size = Math.min(Math.max(9 - Math.log10(this.sites.length + 1) * 1.6, 2.6) * Math.sqrt(Math.min(this.view.zoom, 4)), 8);
     for (const [state, { shape, colour }] of this.options.look.sites) {
       if (this.hidden.has(state)) continue;
@@ -222,6 +227,24 @@ export class CountryMap {
     context.lineWidth = 3;
     context.beginPath();
     context.arc(place.x, place.y, size + 7, 0, 2 * Math.PI);
+    context.stroke();
+  }
+
+  // Each school's shadow at its noon, along the meridian and away from the Sun, as long
+  // as it was beside a short gnomon: the map of shadows that the whole day is about.
+  paintShadows(context) {
+    context.strokeStyle = ink("shadow");
+    context.lineWidth = 4;
+    context.beginPath();
+    this.sites.forEach((site, i) => {
+      const place = this.places[i];
+      if (!place?.seen || !Number.isFinite(site.shadow) || this.hidden.has(site.state)) return;
+      const [x, y] = this.projection([site.lon_deg, site.lat_deg + Math.sign(site.shadow) * 0.2]);
+      const far = Math.hypot(x - place.x, y - place.y);
+      const length = Math.min(Math.abs(site.shadow), LONGEST) * SHADOW_PX;
+      context.moveTo(place.x, place.y);
+      context.lineTo(place.x + ((x - place.x) / far) * length, place.y + ((y - place.y) / far) * length);
+    });
     context.stroke();
   }
 

@@ -58,6 +58,7 @@ function arrange(day) {
     site.reduction = reductionOf.get(site.site);
     site.point = pointOf.get(site.site);
     site.state = stateOf(site.reduction, site.point, skyOf.get(site.site), excluded.has(site.site));
+    site.shadow = Math.tan(((site.reduction?.noon_angle_deg ?? NaN) * Math.PI) / 180);
     site.partners = 0;
   }
   for (const pair of day.pairs) {

@@ -2,6 +2,7 @@
 // The angle step by step, as a teacher writes it on the board: what was measured, the
 // tangent, the angle, the corrections, the noon angle. Every figure comes from the same
 // science that reduced the run; here they are only written down.
+import { triangle } from "../charts/triangle.js";
 import { fill, h } from "../house/dom.js";
 import { measured, number, signed, withUnit } from "../house/format.js";
 import { word, wordOf } from "../house/words.js";
@@ -16,7 +17,10 @@ export function showBoard(place, { run, reduction, steps, noon, height_mm }) {
   const parts = run.gnomon.parts.map((part) => number(part.length_mm, Number.isInteger(part.length_mm) ? 0 : 1));
   const correction = (value) => (Math.abs(value) < LEAST_DEG ? "0.000°".replace(".", number(0.1, 1)[1]) : `${signed(value, 3)}°`);
   const side = reduction.sun_side;
-  fill(place, h("ol", { class: "board" },
+  fill(place, triangle(height_mm, noon.shadow_mm, side === "N", {
+    height: `h = ${withUnit(height_mm, 0, "mm")}`, shadow: `L = ${withUnit(noon.shadow_mm, 1, "mm")}`, angle: `a = ${number(steps.shadow_deg, 2)}°`,
+    north: word("run.north"), south: word("run.south"), label: word("run.triangle_label", { height: number(height_mm), shadow: number(noon.shadow_mm, 1), angle: number(steps.shadow_deg, 2) }),
+  }), h("ol", { class: "board" },
     line(word("run.board_height"), link("gnomon", word("run.why_height")),
       parts.length > 1 ? `h = ${parts.join(" + ")} = ${withUnit(height_mm, 0, "mm")}` : `h = ${withUnit(height_mm, 0, "mm")}`),
     line(word("run.board_shadow"), link("curve", word("run.why_curve")), `L = ${withUnit(noon.shadow_mm, 1, "mm")}`),
