@@ -8,6 +8,7 @@
 
 #include <jansson.h>
 #include <stdbool.h>
+#include <stdio.h>
 
 #include "client/keys.h"
 #include "client/net.h"
@@ -49,7 +50,8 @@ struct command {
     struct option_table options;             /* its own */
     const struct option_table *more_options; /* shared with others, NULL: none */
     enum leave (*run)(struct client *client);
-    const char *detail; /* paragraphs for the help, separated by \n; may be NULL */
+    void (*more_help)(FILE *out); /* prints what the help has besides; NULL: nothing */
+    const char *detail;           /* paragraphs for the help, separated by \n; may be NULL */
     const char *example;
 };
 

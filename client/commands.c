@@ -4,14 +4,18 @@
 
 #include <string.h>
 
+/* One a line, so that two that are added do not meet. */
+/* clang-format off */
 const struct command *const commands[] = {
     &register_command,
     &keep_command,
+    &accept_command,
     &site_command,
     &renew_command,
     &data_command,
     &remove_command,
     &days_command,
+    &history_command,
     &join_command,
     &leave_command,
     &plan_command,
@@ -25,7 +29,19 @@ const struct command *const commands[] = {
     &outbox_command,
     &show_command,
     &export_command,
+    &seasons_command,
+    &season_command,
+    &invite_command,
+    &invitations_command,
     &open_command,
+    &announce_command,
+    &move_command,
+    &blind_command,
+    &close_command,
+    &reopen_command,
+    &cancel_command,
+    &approve_command,
+    &refuse_command,
     &import_command,
     &login_command,
     &logout_command,
@@ -37,6 +53,7 @@ const struct command *const commands[] = {
     &pair_command,
     NULL,
 };
+/* clang-format on */
 
 static const struct option_row common_rows[] = {
     {.name = "json",

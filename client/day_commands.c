@@ -5,6 +5,7 @@
 
 #include "client/commands.h"
 #include "client/listing.h"
+#include "client/organise.h"
 #include "client/rule_options.h"
 #include "client/screen.h"
 #include "server/base/instant.h"
@@ -14,6 +15,8 @@
 static const struct column day_columns[] = {
     {.title = "day", .key = "day"},
     {.title = "date", .key = "date"},
+    {.title = "state", .key = "state"},
+    {.title = "season", .key = "season"},
     {.title = "spare dates", .key = "spare_dates", .kind = CELL_LENGTH},
     {.title = "name", .key = "name"},
     {.title = "tolerance °", .key = "lon_tolerance_deg"},
@@ -51,6 +54,14 @@ static const struct option_row open_rows[] = {
      .many = true,
      .help = "a spare date in case of cloud; up to 8, give it again for each"},
     {.name = "name", .kind = OPTION_TEXT, .value = "TEXT", .help = "what the day is called"},
+    {.name = "season", .kind = OPTION_TEXT, .value = "SEASON", .help = "the season it belongs to"},
+    {.name = "planned",
+     .kind = OPTION_FLAG,
+     .help = "only organisers see it until `noonarc announce` (else it is announced at once)"},
+    {.name = "told",
+     .kind = OPTION_FLAG,
+     .help = "plans tell the expected angle beforehand (else it is held back until the readings "
+             "are in)"},
     RULE_OPTION_ROWS,
 };
 
@@ -73,6 +84,12 @@ static enum leave take_day(struct client *client, struct day_record *day) {
     if (name != NULL && field_set_text(field_find(&day_fields, "name"), name, strlen(name), day,
                                        "--name", &client->err) != 0)
         return LEAVE_USAGE;
+    const char *season = arguments_text(args, "season", NULL);
+    if (season != NULL && field_set_text(field_find(&day_fields, "season"), season, strlen(season),
+                                         day, "--season", &client->err) != 0)
+        return LEAVE_USAGE;
+    day->state = arguments_given(args, "planned") ? DAY_PLANNED : DAY_ANNOUNCED;
+    day->blind = !arguments_given(args, "told");
     while ((spare = arguments_nth(args, "spare", day->spares)) != NULL) {
         if (day->spares == DAY_SPARES_MAX)
             return client_fail(client, LEAVE_USAGE, ERR_OUT_OF_RANGE, "--spare",
@@ -86,7 +103,9 @@ static enum leave take_day(struct client *client, struct day_record *day) {
 }
 
 static void print_opened(const json_t *day) {
-    printf("day %s is open: %s", screen_string(day, "day"), screen_string(day, "date"));
+    printf("day %s is %s: %s", screen_string(day, "day"),
+           strcmp(screen_string(day, "state"), "planned") == 0 ? "planned" : "open",
+           screen_string(day, "date"));
     size_t i;
     const json_t *spare;
     json_array_foreach(screen_get(day, "spare_dates"), i, spare)
@@ -95,38 +114,23 @@ static void print_opened(const json_t *day) {
 }
 
 static enum leave run_open(struct client *client) {
-    static const enum key_kind kinds[] = {KEY_ORGANISER};
-    char secret[KEYS_SECRET_MAX];
-    enum key_kind kind;
     struct day_record day;
-    enum leave leave = take_day(client, &day);
-    if (leave == LEAVE_OK)
-        leave = client_key(client, "", kinds, 1, secret, &kind);
-    if (leave != LEAVE_OK)
-        return leave;
-    struct net_answer answer;
     struct text body;
     struct json_writer json;
     json_t *result = NULL;
-    net_answer_init(&answer);
+    enum leave leave = take_day(client, &day);
+    if (leave != LEAVE_OK)
+        return leave;
     text_init(&body, 65536);
     json_write_init(&json, &body);
     record_write_day(&json, NULL, &day);
-    const struct net_request request = {.method = "POST",
-                                        .path = "/api/v1/days",
-                                        .key = secret,
-                                        .content_type = "application/json",
-                                        .body = body.bytes,
-                                        .body_length = body.length};
-    leave = client_send_json(client, &request, &answer, &result);
-    explicit_bzero(secret, sizeof secret);
-    if (leave == LEAVE_OK && client->json)
-        client_print(answer.body.bytes);
-    else if (leave == LEAVE_OK)
+    leave = organise(client, "POST", "/api/v1/days", body.bytes, &result);
+    if (leave == LEAVE_OK && !client->json) {
+        organise_tell_warnings(result);
         print_opened(result);
+    }
     json_decref(result);
     text_release(&body);
-    net_answer_release(&answer);
     return leave;
 }
 
@@ -142,6 +146,20 @@ const struct command open_command = {
     .detail = "DAY is the day's identifier; when it is a date, --date may be left out.",
     .example = "noonarc open 2027-03-20 --spare 2027-03-22 --name \"March equinox\"",
 };
+
+static void print_part(const struct net_answer *answer, const char *site, const char *said,
+                       const char *day) {
+    json_t *part = json_loadb(answer->body.bytes, answer->body.length, 0, NULL);
+    const char *status = screen_string(part, "status");
+    organise_tell_warnings(part);
+    if (strcmp(status, "waiting") == 0)
+        printf("site %s waits to take part in day %s\n", site, day);
+    else if (strcmp(status, "refused") == 0)
+        printf("site %s may not take part in day %s: an organiser refused it\n", site, day);
+    else
+        printf("site %s %s day %s\n", site, said, day);
+    json_decref(part);
+}
 
 static enum leave take_part(struct client *client, const char *method, const char *said) {
     static const enum key_kind kinds[] = {KEY_SCHOOL, KEY_ORGANISER};
@@ -164,7 +182,7 @@ static enum leave take_part(struct client *client, const char *method, const cha
     if (leave == LEAVE_OK && client->json)
         client_print(answer.body.length > 0 ? answer.body.bytes : "{}");
     else if (leave == LEAVE_OK)
-        printf("site %s %s day %s\n", site, said, day);
+        print_part(&answer, site, said, day);
     net_answer_release(&answer);
     return leave;
 }

@@ -42,6 +42,8 @@ void help_command(FILE *out, const struct command *command) {
         screen_wrapped(out, 0, paragraph);
         at += length + (at[length] == '\n');
     }
+    if (command->more_help != NULL)
+        command->more_help(out);
     fputs("\noptions\n", out);
     options_print(out, &command->options);
     if (command->more_options != NULL)

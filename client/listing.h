@@ -6,8 +6,12 @@
 #include "client/client.h"
 
 /* Reads every page of a list ({member: [...], "next_cursor"}) and joins them; the
- * caller owns *out, an object like one page. path has no query. With --json it is
+ * caller owns *out, an object like one page. With --json it is
  * printed: the server's own bytes when one page was all. */
 enum leave listing_get(struct client *client, const char *path, const char *member, json_t **out);
+
+/* The same with the organiser's key. */
+enum leave listing_get_as_organiser(struct client *client, const char *path, const char *member,
+                                    json_t **out);
 
 #endif

@@ -7,6 +7,7 @@
 
 #include "client/commands.h"
 #include "client/known_site.h"
+#include "client/organise.h"
 #include "client/place_options.h"
 #include "client/screen.h"
 #include "server/wire/field.h"
@@ -44,6 +45,10 @@ static const struct option_row rows[] = {
      .kind = OPTION_TEXT,
      .value = "TEXT",
      .help = "how the organiser reaches the teacher; never public"},
+    {.name = "invitation",
+     .kind = OPTION_TEXT,
+     .value = "CODE",
+     .help = "the code of your invitation to a season"},
 };
 
 static int take_text(const struct client *client, const char *name, struct site_record *site,
@@ -57,7 +62,7 @@ static int take_text(const struct client *client, const char *name, struct site_
 }
 
 static enum leave take_site(struct client *client, struct site_record *site) {
-    static const char *const texts[] = {"name", "site", "zone", "edge", "contact"};
+    static const char *const texts[] = {"name", "site", "zone", "edge", "contact", "invitation"};
     site_record_init(site);
     if (!arguments_given(&client->args, "name"))
         return client_fail(client, LEAVE_USAGE, ERR_MISSING_FIELD, "--name",
@@ -128,6 +133,8 @@ static enum leave run(struct client *client) {
             client_print(answer.body.bytes);
         else
             print_plain(result, leave == LEAVE_OK);
+        if (!client->json)
+            organise_tell_warnings(result);
         if (client->json && leave != LEAVE_OK) { /* one document only, and that one is needed */
             fprintf(stderr, "noonarc: %s\n", client->note);
             client->told = true;

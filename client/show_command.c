@@ -80,6 +80,8 @@ static void print_site(struct client *client, const json_t *site) {
 static void print_day(struct client *client, const json_t *day) {
     (void)client;
     line(screen_string(day, "day"), screen_string(day, "name"));
+    line("state", screen_string(day, "state"));
+    line("season", screen_string(day, "season"));
     line("date", screen_string(day, "date"));
     size_t i;
     const json_t *spare;
@@ -95,6 +97,9 @@ static void print_day(struct client *client, const json_t *day) {
 static void print_run(struct client *client, const json_t *answer) {
     const json_t *run = screen_get(answer, "run");
     results_print_reduction(stdout, screen_get(answer, "reduction"));
+    if (json_is_false(screen_get(answer, "of_date")))
+        printf("\nof %s, which is not the date the day is on now\n",
+               screen_string(answer, "noon_date"));
     printf("\nrun %lld of site ", (long long)json_integer_value(screen_get(run, "id")));
     screen_put(stdout, screen_string(run, "site"));
     fputs(" on ", stdout);
@@ -133,6 +138,8 @@ struct view {
 static const struct view views[] = {
     {"sites", "/sites", NULL, "sites", print_sites},
     {"sites", "/days/%s/sites", "day", "sites", print_sites},
+    {"waiting", "/days/%s/sites?status=waiting", "day", "sites", print_sites},
+    {"refused", "/days/%s/sites?status=refused", "day", "sites", print_sites},
     {"site", "/sites/%s", "site", NULL, print_site},
     {"day", "/days/%s", "day", NULL, print_day},
     {"runs", "/days/%s/runs", "day", "runs", print_runs},
@@ -210,14 +217,16 @@ static enum leave run(struct client *client) {
         return leave == LEAVE_OK ? show(client, &views[i], of) : leave;
     }
     return client_fail(client, LEAVE_USAGE, ERR_UNKNOWN_FIELD, "show",
-                       "say show sites [DAY], site SITE, day DAY, runs DAY, run RUN, pairs DAY, "
+                       "say show sites [DAY], waiting DAY, refused DAY, site SITE, day DAY, runs "
+                       "DAY, run RUN, pairs DAY, "
                        "result DAY or leaderboard DAY");
 }
 
 const struct command show_command = {
     .name = "show",
     .summary = "sites, runs, pairs, the result, the leaderboard",
-    .operands = "sites [DAY] | site SITE | day DAY | runs DAY | run RUN | pairs DAY | result DAY | "
+    .operands = "sites [DAY] | waiting DAY | refused DAY | site SITE | day DAY | runs DAY | run "
+                "RUN | pairs DAY | result DAY | "
                 "leaderboard DAY",
     .operands_min = 1,
     .operands_max = 2,

@@ -9,15 +9,6 @@
 #include "server/rules/audit.h"
 #include "server/rules/list.h"
 
-/* The cursor is the number of the last line shown. */
-static int read_cursor(const char *cursor, int64_t *out, struct err *err) {
-    size_t length = strlen(cursor);
-    if (length > 18 || strspn(cursor, "0123456789") != length)
-        return err_set(err, ERR_BAD_QUERY, "cursor", "cursor is the next_cursor of a page");
-    *out = length == 0 ? 0 : strtoll(cursor, NULL, 10);
-    return 0;
-}
-
 int get_audit(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
     struct caller caller;
     struct page page;
@@ -27,7 +18,7 @@ int get_audit(const struct lookup *lookup, struct exchange *exchange, struct err
     char next[24] = "";
     if (exchange_caller(lookup, exchange, &caller, err) != 0 ||
         request_page(&exchange->request, &page, err) != 0 ||
-        read_cursor(page.cursor, &before, err) != 0 ||
+        page_number_cursor(&page, &before, err) != 0 ||
         audit_list(lookup->db, &caller, before, page.limit, &lines, err) != 0)
         return -1;
     exchange->response.no_store = true;

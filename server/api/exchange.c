@@ -8,6 +8,7 @@
 
 #define PAGE_LIMIT_DEFAULT 100
 #define PAGE_LIMIT_MAX 500
+#define ROW_ERRORS_BYTES_MAX ((size_t)128 * 1024)
 #define CURSOR_MAX ((size_t)2 * ID_MAX + 2)
 
 void exchange_init(struct exchange *exchange) {
@@ -35,10 +36,12 @@ void *exchange_carry(struct exchange *exchange, size_t size, void (*release)(voi
 void response_init(struct response *response) {
     *response = (struct response){.status = 200};
     text_init(&response->body, EXCHANGE_ANSWER_MAX);
+    text_init(&response->row_errors, ROW_ERRORS_BYTES_MAX);
 }
 
 void response_release(struct response *response) {
     text_release(&response->body);
+    text_release(&response->row_errors);
 }
 
 const char *request_query(const struct request *request, const char *name) {
@@ -102,6 +105,14 @@ int request_page(const struct request *request, struct page *out, struct err *er
         page.cursor = cursor;
     }
     *out = page;
+    return 0;
+}
+
+int page_number_cursor(const struct page *page, int64_t *out, struct err *err) {
+    int64_t number = 0;
+    if (page->cursor[0] != '\0' && !parse_whole(page->cursor, &number))
+        return err_set(err, ERR_BAD_QUERY, "cursor", "cursor is the next_cursor of a page");
+    *out = number;
     return 0;
 }
 

@@ -55,11 +55,12 @@ struct response {
     int status;               /* 200 until a handler says otherwise */
     const char *content_type; /* a constant; NULL with an empty body */
     struct text body;
-    char location[160]; /* of what was made, "" none */
-    char cookie[200];   /* to be set, "" none */
-    bool no_store;      /* carries a key, or is true for this moment only: nobody may keep it */
-    bool lasting;       /* another content would have another address: may be kept for good */
-    bool packed;        /* the body is gzip already, for a client that takes it */
+    char location[160];     /* of what was made, "" none */
+    char cookie[200];       /* to be set, "" none */
+    struct text row_errors; /* of a refused spreadsheet: JSON list for the problem, "" none */
+    bool no_store;          /* carries a key, or is true for this moment only: nobody may keep it */
+    bool lasting;           /* another content would have another address: may be kept for good */
+    bool packed;            /* the body is gzip already, for a client that takes it */
 };
 
 /* The two together, and what a write's first half hands to its second. */
@@ -121,6 +122,9 @@ struct page {
     const char *cursor;
 };
 int request_page(const struct request *request, struct page *out, struct err *err);
+
+/* The cursor of a page as a number, 0 for the first page. */
+int page_number_cursor(const struct page *page, int64_t *out, struct err *err);
 
 /* The Idempotency-Key, which must be there. ERR_BAD_HEADER otherwise. */
 int request_idempotency_key(const struct request *request, const char **out, struct err *err);

@@ -8,6 +8,7 @@
 void problem_render(const struct err *err, struct response *response) {
     assert(err->code != ERR_NONE);
     const char *name = err_name(err->code);
+    char *rows = text_take(&response->row_errors);
     response_release(response);
     response_init(response);
     response->status = err_status(err->code);
@@ -19,6 +20,9 @@ void problem_render(const struct err *err, struct response *response) {
     /* Without a field there is no member "field", rather than an empty one. */
     if (document != NULL && err->field[0] != '\0')
         json_object_set_new(document, "field", json_string(err->field));
+    if (document != NULL && rows != NULL && rows[0] != '\0')
+        json_object_set_new(document, "errors", json_loads(rows, 0, NULL));
+    free(rows);
     char *text = document == NULL ? NULL : json_dumps(document, JSON_COMPACT);
     if (text != NULL)
         text_put(&response->body, text);

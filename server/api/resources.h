@@ -28,6 +28,10 @@ api_write post_days, post_day_state, post_day_move, put_day_blind, put_approval;
 api_read get_seasons, get_season, post_seasons_check, put_season_check;
 api_write post_seasons, put_season;
 
+/* invitations.c */
+api_read get_invitations, post_invitations_check, post_site_invitation_check;
+api_write post_invitations, post_site_invitation;
+
 /* participation.c */
 api_read get_day_sites, get_day_sites_csv, get_day_sites_geojson;
 api_read put_day_site_check, delete_day_site_check;

@@ -6,6 +6,7 @@
 
 #include "server/api/render.h"
 #include "server/api/resources.h"
+#include "server/rules/site_warnings.h"
 #include "server/rules/sites.h"
 #include "server/wire/geojson.h"
 #include "server/wire/personal.h"
@@ -114,11 +115,12 @@ int post_sites_check(const struct lookup *lookup, struct exchange *exchange, str
 int post_sites(struct change *change, struct exchange *exchange, struct err *err) {
     struct site_record site;
     struct site_secrets secrets;
-    struct json_writer json;
     struct warnings warnings = {.count = 0};
+    struct json_writer json;
     struct response *response = &exchange->response;
     if (site_register(change, exchange->carried, exchange->request.now_utc_s, &site, &secrets,
-                      err) != 0)
+                      err) != 0 ||
+        site_warn(change_db(change), &site, &warnings, err) != 0)
         return -1;
     render_created(response, "/api/v1/sites/%s", site.site);
     response->no_store = true;
@@ -146,6 +148,10 @@ int put_site_check(const struct lookup *lookup, struct exchange *exchange, struc
         record_read_site(request->body, request->body_length, &revision->site, err) != 0)
         return -1;
     struct site_record *site = &revision->site;
+    if (site->invitation[0] != '\0')
+        return err_set(err, ERR_UNKNOWN_FIELD, "/invitation",
+                       "a site that is registered accepts an invitation at %s/invitations",
+                       request->path);
     if (site->site[0] != '\0' && strcmp(site->site, request->param[0]) != 0)
         return err_set(err, ERR_OUT_OF_RANGE, "/site", "a site keeps its identifier, \"%s\"",
                        request->param[0]);

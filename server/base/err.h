@@ -47,6 +47,7 @@
     X(ERR_WRONG_DAY, "wrong_day", 422, "the readings are not of that day's noon")                  \
     X(ERR_IMPLAUSIBLE, "implausible_run", 422, "the readings cannot be a shadow at this site")     \
     X(ERR_NOON_UNUSABLE, "noon_unusable", 422, "noon cannot be measured there on that date")       \
+    X(ERR_ROWS, "rows_wrong", 422, "rows of the spreadsheet are wrong")                            \
     X(ERR_NOT_A_SPARE_DATE, "not_a_spare_date", 422, "that is none of the day's spare dates")      \
     X(ERR_WRONG_INVITATION, "wrong_invitation", 422, "no such invitation, or it was used")         \
     X(ERR_KEY_REUSED, "idempotency_key_reused", 422,                                               \

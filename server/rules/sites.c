@@ -9,7 +9,9 @@
 
 #include "server/rules/audit.h"
 #include "server/rules/derive.h"
+#include "server/rules/invitations.h"
 #include "server/rules/lookup.h"
+#include "server/rules/site_warnings.h"
 #include "server/rules/slug.h"
 #include "server/store/site_rows.h"
 
@@ -59,13 +61,28 @@ static int add_site(struct change *change, const struct caller *caller,
                : 0;
 }
 
+/* What a registration came with. */
+static int accept_invitation(struct change *change, const struct caller *caller,
+                             const struct site_record *record, double now_utc_s, struct err *err) {
+    struct site_row row;
+    char season[ID_MAX + 1];
+    return lookup_site(change_db(change), record->site, &row, err) ||
+                   invitation_use(change, caller, row.id, record->site, record->invitation,
+                                  now_utc_s, season, err)
+               ? -1
+               : 0;
+}
+
 int site_register(struct change *change, const struct site_record *site, double now_utc_s,
                   struct site_record *out, struct site_secrets *secrets, struct err *err) {
     const struct caller anyone = {.role = ROLE_ANYONE};
     struct site_record record = *site;
     site_record_settle(&record);
     if (choose_id(change_db(change), &record, err) ||
-        add_site(change, &anyone, &record, now_utc_s, secrets, err))
+        site_refuse_duplicate(change_db(change), &record, err) ||
+        add_site(change, &anyone, &record, now_utc_s, secrets, err) ||
+        (record.invitation[0] != '\0' &&
+         accept_invitation(change, &anyone, &record, now_utc_s, err)))
         return -1;
     *out = record;
     return 0;

@@ -13,7 +13,7 @@
     "FROM invitation i JOIN season n ON n.id = i.season "                                          \
     "LEFT JOIN invitation_use u ON u.invitation = i.id LEFT JOIN site s ON s.id = u.site "
 
-static void read_invitation(struct statement *statement, struct invitation_row *out) {
+static void read_invitation(struct statement *statement, struct invitation_record *out) {
     out->id = column_int(statement, 0);
     column_copy(statement, 1, out->season, sizeof out->season);
     column_copy(statement, 2, out->name, sizeof out->name);
@@ -23,7 +23,7 @@ static void read_invitation(struct statement *statement, struct invitation_row *
     out->used_utc_s = column_real(statement, 6);
 }
 
-enum found invitation_rows_find(struct db *db, const char *hash, struct invitation_row *out,
+enum found invitation_rows_find(struct db *db, const char *hash, struct invitation_record *out,
                                 struct err *err) {
     struct statement *statement;
     if (db_prepare(db, INVITATION_SELECT "WHERE i.hash = $1", &statement, err))
@@ -37,7 +37,7 @@ enum found invitation_rows_find(struct db *db, const char *hash, struct invitati
 }
 
 int invitation_rows_list(struct db *db, int64_t season, int64_t after, int64_t limit,
-                         struct invitation_row **out, size_t *count, struct err *err) {
+                         struct invitation_record **out, size_t *count, struct err *err) {
     struct statement *statement;
     if (db_prepare(db, INVITATION_SELECT "WHERE i.season = $1 AND i.id > $2 ORDER BY i.id LIMIT $3",
                    &statement, err))
@@ -45,11 +45,11 @@ int invitation_rows_list(struct db *db, int64_t season, int64_t after, int64_t l
     bind_int(statement, 1, season);
     bind_int(statement, 2, after);
     bind_int(statement, 3, limit);
-    struct invitation_row *items = NULL;
+    struct invitation_record *items = NULL;
     size_t n = 0;
     enum step step;
     while ((step = statement_step(statement, err)) == STEP_ROW) {
-        struct invitation_row *grown = array_room(items, n, sizeof *items, err);
+        struct invitation_record *grown = array_room(items, n, sizeof *items, err);
         if (!grown)
             break;
         items = grown;
@@ -98,6 +98,25 @@ int invitation_rows_use(struct db *db, int64_t invitation, int64_t site, int64_t
     bind_real(statement, 3, now_utc_s);
     bind_id_or_null(statement, 4, by);
     return statement_run(statement, err);
+}
+
+int invitation_rows_known(struct db *db, int64_t season, const char *name, const char *contact,
+                          bool *out, struct err *err) {
+    struct statement *statement;
+    if (db_prepare(db,
+                   "SELECT 1 FROM invitation i WHERE i.season = $1 AND i.name = $2 "
+                   "AND i.contact = $3 LIMIT 1",
+                   &statement, err))
+        return -1;
+    bind_int(statement, 1, season);
+    bind_text(statement, 2, name);
+    bind_text(statement, 3, contact);
+    enum step step = statement_step(statement, err);
+    statement_done(statement);
+    if (step == STEP_FAILED)
+        return -1;
+    *out = step == STEP_ROW;
+    return 0;
 }
 
 int invitation_rows_of_site(struct db *db, int64_t site, const char *season, bool *here,

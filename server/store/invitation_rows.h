@@ -4,25 +4,15 @@
 #define NOONARC_INVITATION_ROWS_H
 
 #include "server/store/db.h"
-#include "server/wire/records.h"
-
-struct invitation_row {
-    int64_t id;
-    char season[ID_MAX + 1];
-    char name[NAME_MAX_BYTES + 1];
-    char contact[CONTACT_MAX + 1];
-    double invited_utc_s;
-    char site[ID_MAX + 1]; /* that used it, "" none yet */
-    double used_utc_s;     /* NAN: not yet */
-};
+#include "server/wire/invitation.h"
 
 /* By the hash of its code. */
-enum found invitation_rows_find(struct db *db, const char *hash, struct invitation_row *out,
+enum found invitation_rows_find(struct db *db, const char *hash, struct invitation_record *out,
                                 struct err *err);
 
 /* Those of a season with a number above after, by number. *out is to be freed. */
 int invitation_rows_list(struct db *db, int64_t season, int64_t after, int64_t limit,
-                         struct invitation_row **out, size_t *count, struct err *err)
+                         struct invitation_record **out, size_t *count, struct err *err)
     __attribute__((warn_unused_result));
 
 int invitation_rows_add(struct db *db, int64_t season, const char *hash, const char *name,
@@ -31,6 +21,10 @@ int invitation_rows_add(struct db *db, int64_t season, const char *hash, const c
 
 int invitation_rows_use(struct db *db, int64_t invitation, int64_t site, int64_t by,
                         double now_utc_s, struct err *err) __attribute__((warn_unused_result));
+
+/* Whether a school of that name and contact is invited to a season already. */
+int invitation_rows_known(struct db *db, int64_t season, const char *name, const char *contact,
+                          bool *out, struct err *err) __attribute__((warn_unused_result));
 
 /* Whether a site was invited to a season (by identifier), and whether to another. */
 int invitation_rows_of_site(struct db *db, int64_t site, const char *season, bool *here,

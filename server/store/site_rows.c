@@ -53,13 +53,8 @@ enum found site_rows_get(struct db *db, int64_t id, struct site_row *out, struct
     return read_one(statement, out, err);
 }
 
-int site_rows_list(struct db *db, const char *after, int64_t limit, struct site_record **out,
-                   size_t *count, struct err *err) {
-    struct statement *statement;
-    if (db_prepare(db, SITE_SELECT "s.site > $1 ORDER BY s.site LIMIT $2", &statement, err))
-        return -1;
-    bind_text(statement, 1, after);
-    bind_int(statement, 2, limit);
+static int read_all(struct statement *statement, struct site_record **out, size_t *count,
+                    struct err *err) {
     struct site_record *items = NULL;
     size_t n = 0;
     enum step step;
@@ -108,6 +103,32 @@ int site_rows_versions(struct db *db, int64_t id, struct site_history **out, siz
     *out = items;
     *count = n;
     return 0;
+}
+
+int site_rows_about(struct db *db, double low_lat_deg, double high_lat_deg, double low_lon_deg,
+                    double high_lon_deg, struct site_record **out, size_t *count, struct err *err) {
+    struct statement *statement;
+    if (db_prepare(db,
+                   SITE_SELECT "v.lat_deg BETWEEN $1 AND $2 AND (v.lon_deg BETWEEN $3 AND $4 "
+                               "OR v.lon_deg + 360 BETWEEN $3 AND $4 "
+                               "OR v.lon_deg - 360 BETWEEN $3 AND $4)",
+                   &statement, err))
+        return -1;
+    bind_real(statement, 1, low_lat_deg);
+    bind_real(statement, 2, high_lat_deg);
+    bind_real(statement, 3, low_lon_deg);
+    bind_real(statement, 4, high_lon_deg);
+    return read_all(statement, out, count, err);
+}
+
+int site_rows_list(struct db *db, const char *after, int64_t limit, struct site_record **out,
+                   size_t *count, struct err *err) {
+    struct statement *statement;
+    if (db_prepare(db, SITE_SELECT "s.site > $1 ORDER BY s.site LIMIT $2", &statement, err))
+        return -1;
+    bind_text(statement, 1, after);
+    bind_int(statement, 2, limit);
+    return read_all(statement, out, count, err);
 }
 
 int site_rows_add(struct db *db, const char *site, double now_utc_s, int64_t *id, struct err *err) {

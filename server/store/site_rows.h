@@ -24,6 +24,12 @@ int site_rows_list(struct db *db, const char *after, int64_t limit, struct site_
 int site_rows_versions(struct db *db, int64_t id, struct site_history **out, size_t *count,
                        struct err *err) __attribute__((warn_unused_result));
 
+/* Sites whose exact position lies within, along an index; the longitudes may go beyond
+ * 180 degrees either way. In no order. *out is to be freed. */
+int site_rows_about(struct db *db, double low_lat_deg, double high_lat_deg, double low_lon_deg,
+                    double high_lon_deg, struct site_record **out, size_t *count, struct err *err)
+    __attribute__((warn_unused_result));
+
 /* A new site without a version yet. The record of a version is settled; its exact
  * position is what is kept. */
 int site_rows_add(struct db *db, const char *site, double now_utc_s, int64_t *id, struct err *err)

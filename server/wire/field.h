@@ -80,6 +80,7 @@ extern const struct field_table site_fields;
 extern const struct field_table day_fields;
 extern const struct field_table run_fields;
 extern const struct field_table season_fields;
+extern const struct field_table invitation_fields, invitation_code_fields; /* invitation.h */
 extern const struct field_table state_fields, move_fields, blind_fields, approval_fields;
 extern const struct field_table reading_row_fields;
 extern const struct field_table sky_fields;

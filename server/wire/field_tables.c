@@ -5,6 +5,7 @@
 #include <stddef.h>
 
 #include "server/wire/field.h"
+#include "server/wire/invitation.h"
 #include "server/wire/records.h"
 #include "server/wire/review.h"
 
@@ -39,6 +40,7 @@ static const struct field site_rows[] = {
     {"gnomon_mm", FIELD_REAL, false, AT(SITE, gnomon_mm),          RANGE(SITE_GNOMON_MIN_MM, SITE_GNOMON_MAX_MM, "mm")},
     {"edge",      FIELD_EDGE, false, AT(SITE, edge)},
     {"contact",   FIELD_TEXT, false, ROOM(SITE, contact)},
+    {"invitation", FIELD_TEXT, false, ROOM(SITE, invitation)},
     {"position_decimals", FIELD_RUN_ID, false, AT(SITE, position_decimals), RANGE(POSITION_DECIMALS_MIN, POSITION_DECIMALS_MAX, "decimals of a degree")},
 };
 const struct field_table site_fields = {"a site", site_rows, COUNT(site_rows)};
@@ -68,6 +70,15 @@ static const struct field season_rows[] = {
     {"approval", FIELD_BOOL, false, AT(SEASON, approval)},
 };
 const struct field_table season_fields = {"a season", season_rows, COUNT(season_rows)};
+
+#define INVITED struct invited_school
+static const struct field invitation_rows[] = {
+    {"name",    FIELD_NAME, true,  ROOM(INVITED, name)},
+    {"contact", FIELD_TEXT, false, ROOM(INVITED, contact)},
+};
+const struct field_table invitation_fields = {"an invitation", invitation_rows, COUNT(invitation_rows)};
+static const struct field invitation_code_rows[] = {{"invitation", FIELD_TEXT, true, ROOM(struct invitation_code, invitation)}};
+const struct field_table invitation_code_fields = {"an invitation's code", invitation_code_rows, COUNT(invitation_code_rows)};
 
 #define DECISION struct decision_record
 #define REASON_ROW {"reason", FIELD_TEXT, false, ROOM(DECISION, reason)}

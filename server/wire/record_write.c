@@ -52,6 +52,8 @@ void record_write_site_request(struct json_writer *json, const char *key,
     write_site_fields(json, site, &site->place);
     if (!site->contact_unsaid)
         json_write_text_or_null(json, "contact", site->contact);
+    if (site->invitation[0] != '\0')
+        json_write_text(json, "invitation", site->invitation);
     json_write_end(json);
 }
 

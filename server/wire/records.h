@@ -25,6 +25,7 @@
 #define WEATHER_MAX 200
 #define NOTE_MAX 400
 #define REASON_MAX 400
+#define INVITATION_MAX 39 /* bytes of a code as people type it */
 #define DAY_SPARES_MAX 8
 #define SITE_GNOMON_MIN_MM 20.0
 #define SITE_GNOMON_MAX_MM 100000.0
@@ -39,13 +40,14 @@ struct site_record {
     char name[NAME_MAX_BYTES + 1];
     struct place place; /* as let out: what is published, and what everything is computed from */
     struct place exact; /* as the school gave it: for itself and organisers only; see settle */
-    int64_t position_decimals;     /* of place: POSITION_EXACT, POSITION_DECIMALS_MIN..MAX */
-    char zone[ZONE_MAX + 1];       /* IANA name, "" when none */
-    double gnomon_mm;              /* usual gnomon, NAN when none */
-    enum edge edge;                /* usually marked */
-    char contact[CONTACT_MAX + 1]; /* never public: no writer of this layer shows it,
-                                      but record_write_site_request and _own */
-    bool contact_unsaid;           /* a request that leaves it as it is */
+    int64_t position_decimals;           /* of place: POSITION_EXACT, POSITION_DECIMALS_MIN..MAX */
+    char zone[ZONE_MAX + 1];             /* IANA name, "" when none */
+    double gnomon_mm;                    /* usual gnomon, NAN when none */
+    enum edge edge;                      /* usually marked */
+    char contact[CONTACT_MAX + 1];       /* never public: no writer of this layer shows it,
+                                            but record_write_site_request and _own */
+    bool contact_unsaid;                 /* a request that leaves it as it is */
+    char invitation[INVITATION_MAX + 1]; /* to a season, of a registration alone; "" none */
 };
 
 /* A shared measurement day with its spare days and rules. */

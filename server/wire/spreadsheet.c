@@ -24,6 +24,12 @@ static const struct field_table *sheet_site_fields(struct field *rows, struct fi
     *table = site_fields;
     assert(site_fields.fields <= FIELD_TABLE_MAX);
     memcpy(rows, site_fields.field, site_fields.fields * sizeof *rows);
+    for (size_t i = 0; i < table->fields; i++) { /* a code is typed by its school alone */
+        if (strcmp(rows[i].key, "invitation") != 0)
+            continue;
+        table->fields--;
+        memmove(&rows[i], &rows[i + 1], (table->fields - i) * sizeof *rows);
+    }
     for (size_t i = 0; i < table->fields; i++) {
         rows[i].required = strcmp(rows[i].key, "site") == 0 ||
                            strcmp(rows[i].key, "lat_deg") == 0 ||

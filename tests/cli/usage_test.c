@@ -100,8 +100,10 @@ static void says_nothing_without_a_command(void **state) {
  * may be asked for anywhere and is not an error. */
 static void helps_with_every_command(void **state) {
     static const char *const commands[] = {
-        "register", "keep",   "days", "join",   "leave", "plan",   "noon", "submit", "correct",
-        "withdraw", "outbox", "show", "export", "open",  "import", "sun",  "reduce"};
+        "register", "keep",     "days",    "join",   "leave",  "plan",        "noon",   "submit",
+        "correct",  "withdraw", "outbox",  "show",   "export", "open",        "import", "sun",
+        "reduce",   "announce", "close",   "reopen", "cancel", "move",        "blind",  "history",
+        "seasons",  "season",   "approve", "refuse", "invite", "invitations", "accept"};
     (void)state;
     struct desk desk;
     struct outcome overview, page, same;

@@ -54,9 +54,10 @@ static int batch; /* so that every site of the test has a name of its own */
 static const char *write_words(int i) {
     static char words[512];
     char body[200];
-    int length = snprintf(body, sizeof body,
-                          "{\"site\":\"many-%d-%d\",\"name\":\"Many\",\"lat_deg\":1,\"lon_deg\":2}",
-                          batch, i);
+    int length =
+        snprintf(body, sizeof body,
+                 "{\"site\":\"many-%d-%d\",\"name\":\"Many %d-%d\",\"lat_deg\":1,\"lon_deg\":2}",
+                 batch, i, batch, i);
     snprintf(words, sizeof words,
              "POST /api/v1/sites HTTP/1.1\r\nHost: a\r\nConnection: close\r\n"
              "Content-Type: application/json\r\nContent-Length: %d\r\n\r\n%s",

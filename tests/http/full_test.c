@@ -38,9 +38,10 @@ static void assert_health(long status, const char *says) {
 
 static void say_write(int socket_of) {
     char words[512], body[200];
-    int length =
-        snprintf(body, sizeof body,
-                 "{\"site\":\"waits-%d\",\"name\":\"Waits\",\"lat_deg\":1,\"lon_deg\":2}", made++);
+    int length = snprintf(
+        body, sizeof body,
+        "{\"site\":\"waits-%d\",\"name\":\"Waits %d\",\"lat_deg\":1,\"lon_deg\":2}", made, made);
+    made++;
     snprintf(words, sizeof words,
              "POST /api/v1/sites HTTP/1.1\r\nHost: a\r\nConnection: close\r\n"
              "Content-Type: application/json\r\nContent-Length: %d\r\n\r\n%s",

@@ -220,6 +220,25 @@ static void begin_session(char *token, size_t size) {
     json_decref(made);
 }
 
+/* A body with the code of an invitation. */
+static void invite(char *body, size_t size) {
+    struct answer answer;
+    json_decref(http_send(served.base, "POST", API "/seasons", served.organiser,
+                          "{\"season\":\"2028\",\"name\":\"2028\"}", 201));
+    http_ask(served.base,
+             &(struct ask){.method = "POST",
+                           .path = API "/seasons/2028/invitations.csv",
+                           .key = served.organiser,
+                           .type = "text/csv",
+                           .body = "name\nCausse School\n"},
+             &answer);
+    assert_int_equal(answer.status, 201);
+    const json_t *invited = json_array_get(json_object_get(answer.json, "invited"), 0);
+    snprintf(body, size, "{\"invitation\":\"%s\"}",
+             json_string_value(json_object_get(invited, "invitation")));
+    answer_release(&answer);
+}
+
 /* Every operation once with success, in an order that makes sense, and each
  * status that an operation can be made to give. */
 static void answers_are_as_described(void **state) {
@@ -231,7 +250,11 @@ static void answers_are_as_described(void **state) {
     text_init(&run, 65536);
     school_measure(&north, DAY, 3, 0, &run);
     spoil(&run);
+    char accepting[80];
+    invite(accepting, sizeof accepting);
     const struct row rows[] = {
+        {"POST", API "/sites/{site}/invitations", API "/sites/causse-school/invitations", north.key,
+         accepting, 200},
         {"POST", API "/sites", API "/sites", NULL,
          "{\"site\":\"pampa-school\",\"name\":\"Pampa School\",\"lat_deg\":-36.6,\"lon_deg\":-64.3,"
          "\"elev_m\":180,\"zone\":\"America/Argentina/"
@@ -269,6 +292,17 @@ static void answers_are_as_described(void **state) {
         {"GET", API "/seasons", API "/seasons", NULL, NULL, 200},
         {"GET", API "/seasons/{season}", API "/seasons/2027", NULL, NULL, 200},
         {"GET", API "/seasons/{season}", API "/seasons/1999", NULL, NULL, 404},
+        {"POST", API "/seasons/{season}/invitations.csv", API "/seasons/2027/invitations.csv",
+         served.organiser, "name,contact\nAltiplano School,office@example.org\nRiver School,\n",
+         201},
+        {"POST", API "/seasons/{season}/invitations.csv", API "/seasons/2027/invitations.csv",
+         served.organiser, "name,contact\n,office@example.org\n=cmd,\n", 422},
+        {"GET", API "/seasons/{season}/invitations", API "/seasons/2027/invitations?limit=1",
+         served.organiser, NULL, 200},
+        {"GET", API "/seasons/{season}/invitations", API "/seasons/2027/invitations", NULL, NULL,
+         401},
+        {"POST", API "/sites/{site}/invitations", API "/sites/causse-school/invitations", north.key,
+         "{\"invitation\":\"00000-00000\"}", 422},
         {"PUT", API "/seasons/{season}", API "/seasons/2027", served.organiser,
          "{\"name\":\"Season 2027\",\"approval\":true}", 200},
         {"POST", API "/days", API "/days", served.organiser,

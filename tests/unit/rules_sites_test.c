@@ -61,6 +61,7 @@ static void equal_names_get_numbers(void **state) {
     snprintf(record.name, sizeof record.name, "Hillside");
     assert_int_equal(register_record(f, &record, &kept), 0);
     assert_string_equal(kept.site, "hillside");
+    record.place.lat_deg = 41.0; /* another school of that name */
     assert_int_equal(register_record(f, &record, &kept), 0);
     assert_string_equal(kept.site, "hillside-2");
 }
