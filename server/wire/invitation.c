@@ -63,8 +63,7 @@ int invitation_sheet_read(const char *bytes, size_t length, struct invitation_sh
             err_set(err, ERR_OUT_OF_RANGE, NULL, "more than %d rows", INVITATIONS_MAX);
             goto cleanup;
         }
-        struct invited_school *grown =
-            array_with_room(out->rows, out->count, &room, sizeof *grown);
+        struct invited_school *grown = array_with_room(out->rows, out->count, &room, sizeof *grown);
         if (grown == NULL) {
             err_set(err, ERR_INTERNAL, NULL, "out of memory");
             goto cleanup;
