@@ -76,35 +76,36 @@ int caller_known(const struct caller *caller, struct err *err) {
     return caller->credential != 0 ? 0 : refuse(err);
 }
 
-static int add(struct change *change, const char *secret, struct credential_new *row,
+static int add(struct change *change, const char *secret, const struct credential_new *row,
                struct err *err) {
     char hash[HASH_HEX_MAX];
+    struct credential_new hashed = *row;
     if (!secret_hash(secret, hash))
         return err_set(err, ERR_INTERNAL, NULL, "a key came out wrong");
-    row->hash = hash;
-    return credential_rows_add(change_db(change), row, NULL, err);
+    hashed.hash = hash;
+    return credential_rows_add(change_db(change), &hashed, NULL, err);
 }
 
 static int add_key(struct change *change, const char *secret, int64_t site, int64_t by,
                    double now_utc_s, struct err *err) {
-    struct credential_new row = {.role = role_name(ROLE_SCHOOL),
-                                 .site = site,
-                                 .name = "",
-                                 .expires_utc_s = NAN,
-                                 .by = by,
-                                 .now_utc_s = now_utc_s};
+    const struct credential_new row = {.role = role_name(ROLE_SCHOOL),
+                                       .site = site,
+                                       .name = "",
+                                       .expires_utc_s = NAN,
+                                       .by = by,
+                                       .now_utc_s = now_utc_s};
     return add(change, secret, &row, err);
 }
 
 static int add_code(struct change *change, int64_t site, double valid_h, int64_t by,
                     double now_utc_s, struct class_code *out, struct err *err) {
     struct class_code code = {.expires_utc_s = now_utc_s + 3600.0 * valid_h};
-    struct credential_new row = {.role = role_name(ROLE_CLASS),
-                                 .site = site,
-                                 .name = "",
-                                 .expires_utc_s = code.expires_utc_s,
-                                 .by = by,
-                                 .now_utc_s = now_utc_s};
+    const struct credential_new row = {.role = role_name(ROLE_CLASS),
+                                       .site = site,
+                                       .name = "",
+                                       .expires_utc_s = code.expires_utc_s,
+                                       .by = by,
+                                       .now_utc_s = now_utc_s};
     secret_make_code(code.code);
     if (add(change, code.code, &row, err))
         return -1;
@@ -119,10 +120,10 @@ int caller_add_organiser(struct change *change, const char *name, double now_utc
         return err_set(err, ERR_BAD_TEXT, "name",
                        "a name has 1 to %d bytes and begins with a letter or digit",
                        NAME_MAX_BYTES);
-    struct credential_new row = {.role = role_name(ROLE_ORGANISER),
-                                 .name = name,
-                                 .expires_utc_s = NAN,
-                                 .now_utc_s = now_utc_s};
+    const struct credential_new row = {.role = role_name(ROLE_ORGANISER),
+                                       .name = name,
+                                       .expires_utc_s = NAN,
+                                       .now_utc_s = now_utc_s};
     char key[SECRET_MAX];
     secret_make_key(key);
     if (add(change, key, &row, err) ||

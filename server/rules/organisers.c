@@ -164,7 +164,7 @@ int organiser_hash(struct password_change *work, const char *old_password, const
 int organiser_set_password(struct change *change, const struct caller *caller, const char *name,
                            const struct password_change *work, double now_utc_s, struct err *err) {
     struct db *db = change_db(change);
-    struct password_change again;
+    struct password_change again = {0};
     if (organiser_look_up(db, caller, name, true, &again, err))
         return -1;
     if (again.credential != work->credential || strcmp(again.old_hash, work->old_hash) != 0)

@@ -29,8 +29,8 @@
 #define DAY_SPARES_MAX 8
 #define SITE_GNOMON_MIN_MM 20.0
 #define SITE_GNOMON_MAX_MM 100000.0
-#define POSITION_EXACT 0   /* all decimals are let out */
-#define POSITION_UNSAID -1 /* of a request that leaves it as it is */
+#define POSITION_EXACT 0     /* all decimals are let out */
+#define POSITION_UNSAID (-1) /* of a request that leaves it as it is */
 #define POSITION_DECIMALS_MIN 1
 #define POSITION_DECIMALS_MAX 4
 
