@@ -197,18 +197,14 @@ int privacy_rows_forget_answer(struct db *db, int64_t run, struct err *err) {
 int privacy_rows_silent_sites(struct db *db, double since_utc_s, char (**out)[ID_MAX + 1],
                               size_t *count, struct err *err) {
     struct statement *statement;
-    if (db_prepare(
-            db,
-            "SELECT s.site FROM site s WHERE "
-            "NOT EXISTS (SELECT 1 FROM removal m WHERE m.site = s.id) AND NOT EXISTS "
-            "(SELECT 1 FROM site_version v WHERE v.site = s.id AND v.recorded_utc_s >= $1) "
-            "AND NOT EXISTS "
-            "(SELECT 1 FROM participation p WHERE p.site = s.id AND p.recorded_utc_s >= $1) "
-            "AND NOT EXISTS (SELECT 1 FROM run r WHERE r.site = s.id AND r.submitted_utc_s >= $1) "
-            "AND NOT EXISTS "
-            "(SELECT 1 FROM sky_report k WHERE k.site = s.id AND k.reported_utc_s >= $1) "
-            "ORDER BY s.site",
-            &statement, err))
+    if (db_prepare(db,
+                   "SELECT s.site FROM site s WHERE s.id NOT IN (SELECT site FROM removal) "
+                   "AND s.id NOT IN (SELECT site FROM site_version WHERE recorded_utc_s >= $1) "
+                   "AND s.id NOT IN (SELECT site FROM participation WHERE recorded_utc_s >= $1) "
+                   "AND s.id NOT IN (SELECT site FROM run WHERE submitted_utc_s >= $1) "
+                   "AND s.id NOT IN (SELECT site FROM sky_report WHERE reported_utc_s >= $1) "
+                   "ORDER BY s.site",
+                   &statement, err))
         return -1;
     bind_real(statement, 1, since_utc_s);
     char(*items)[ID_MAX + 1] = NULL;
