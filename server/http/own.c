@@ -178,3 +178,12 @@ int own_worker(struct listener *listener, const struct request *request, struct 
                struct err *err) {
     return send_file(listener, "worker.js", request, response, err);
 }
+
+bool own_missing(struct listener *listener, const struct request *request,
+                 struct response *response) {
+    struct err err = {0};
+    if (send_file(listener, "missing.html", request, response, &err) != 0)
+        return false;
+    response->status = 404;
+    return true;
+}

@@ -16,4 +16,8 @@ route_own own_asset;  /* a file that pages load, named by its content */
 route_own own_worker; /* what keeps the playground at work without a network */
 route_own own_live;   /* the mark of the stream in the table: the visit itself serves it */
 
+/* The page of an address where nothing is, with status 404. False when there are no pages. */
+bool own_missing(struct listener *listener, const struct request *request,
+                 struct response *response);
+
 #endif

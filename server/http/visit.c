@@ -5,6 +5,7 @@
 
 #include <assert.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "server/api/problem.h"
 #include "server/api/resources.h"
@@ -204,12 +205,27 @@ static void count(struct visit *visit, int status) {
         metrics_run(metrics, visit->err.code);
 }
 
+/* Who followed a wrong link reads a page; a program, a problem document. */
+static bool is_lost_reader(const struct visit *visit) {
+    const char *accept = visit_header(visit, MHD_HTTP_HEADER_ACCEPT);
+    return visit->err.code == ERR_NOT_FOUND && visit->exchange.request.method == METHOD_GET &&
+           strncmp(visit->exchange.request.path, "/api/", 5) != 0 && accept != NULL &&
+           strstr(accept, "text/html") != NULL;
+}
+
+static void refuse(struct visit *visit) {
+    struct exchange *exchange = &visit->exchange;
+    if (!is_lost_reader(visit) ||
+        !own_missing(visit->listener, &exchange->request, &exchange->response))
+        problem_render(&visit->err, &exchange->response);
+}
+
 static enum MHD_Result answer(struct visit *visit) {
     struct response *response = &visit->exchange.response;
     if (visit->err.code == ERR_NONE && response->body.failed)
         refuse_answer(visit);
     if (visit->err.code != ERR_NONE)
-        problem_render(&visit->err, response);
+        refuse(visit);
     else if (visit->options)
         response->status = MHD_HTTP_NO_CONTENT;
     const struct answer_request asked = {

@@ -9,7 +9,7 @@ import { Stage, WIDTHS } from "./stage.mjs";
 const WEIGHT_MAX = 100 * 1024; // bytes on the wire
 const SLOWER = 4; // times
 const READY_MS = 1000;
-const TRIES = 3;
+const TRIES = 5;
 let stage;
 
 before(async () => {
@@ -93,5 +93,21 @@ test("without a connection it says so, and goes on when asked", async () => {
   await page.getByRole("button", { name: "Try again" }).click();
   await page.getByRole("link", { name: "Condor Noon" }).waitFor();
   stage.quiet(/ERR_INTERNET_DISCONNECTED/);
+  await stage.shut(page);
+});
+
+test("a wrong address leads back", async () => {
+  const page = await stage.window();
+  for (const address of ["/nowhere", "/days/2027-03-18/nothing", "/assets/nothing.js"]) {
+    assert.equal((await page.goto(address)).status(), 404);
+    await page.getByText("No shadow falls here").waitFor();
+    stage.quiet(/404/);
+  }
+  await stage.look(page, "missing");
+  await page.getByRole("link", { name: "To the days" }).click();
+  await page.waitForURL("**/");
+  // A program is told as programs are.
+  const answer = await fetch(`${stage.base}/nowhere`, { headers: { Accept: "application/json" } });
+  assert.equal(answer.headers.get("Content-Type"), "application/problem+json");
   await stage.shut(page);
 });

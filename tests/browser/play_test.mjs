@@ -124,6 +124,10 @@ for (const width of WIDTHS)
     const shown = (await page.locator("#result-figure").textContent()).split("±")[0].trim();
     assert.ok(Math.abs(Number(shown) - Math.abs(reduction.noon_angle_deg)) < 0.006, shown);
     assert.ok((await page.locator("#so-far").textContent()).includes(shown));
+    await page.getByLabel("the Sun comes and goes").check();
+    await page.getByText("The others see it now.").waitFor();
+    const board = await stage.api("GET", `/days/${DAY}/sky`);
+    assert.equal(board.sites.find(({ site }) => site === school.site.site).sky, "broken");
     await stage.look(page, "play-sent");
     await stage.shut(page);
   });
@@ -255,6 +259,21 @@ test("a second phone of the class asks before it takes the first one's place", a
     await stage.shut(page);
   }
   assert.equal((await handedIn(school)).run.readings.length, 5);
+});
+
+test("a list of days that does not come is asked for again", async () => {
+  const school = await newSchool();
+  const page = await phone();
+  await page.context().route("**/api/v1/days?**", (route) => route.abort("connectionreset"));
+  await page.goto("/play");
+  await page.getByText("There is no connection to the service.").waitFor();
+  stage.quiet(/ERR_CONNECTION_RESET/);
+  await page.context().unroute("**/api/v1/days?**");
+  await page.getByRole("button", { name: "Try again" }).click();
+  await page.getByLabel("Class code").fill(school.class_code);
+  await page.getByRole("button", { name: "Open" }).click();
+  await page.getByText("Your gnomon").waitFor();
+  await stage.shut(page);
 });
 
 test("what is refused says what to do, and nothing is lost", async () => {

@@ -29,8 +29,8 @@ export function notice(...content) {
 }
 
 // Runs what may take a while or fail. Says so after half a second; a failure is told
-// with what to do next, and, where again is true, with a button to try again.
-// Returns what it gave, or undefined when it failed.
+// with what to do next. With again there is a button to try again, and the answer
+// comes when it has worked; without, undefined says that it failed.
 export async function attempt(work, { again = true, where = byId("notice") } = {}) {
   const slow = setTimeout(() => fill(where, word("house.wait")), SLOW_MS);
   try {
@@ -39,10 +39,14 @@ export async function attempt(work, { again = true, where = byId("notice") } = {
     return result;
   } catch (failure) {
     if (!(failure instanceof Refusal)) throw failure;
-    fill(where, failure.advice, " ", again && h("button", {
-      type: "button", class: "small", on: { click: () => attempt(work, { again, where }) },
-    }, word("house.again")));
-    return undefined;
+    if (!again) {
+      fill(where, failure.advice);
+      return undefined;
+    }
+    return new Promise((done) => {
+      const retry = () => done(attempt(work, { again, where }));
+      fill(where, failure.advice, " ", h("button", { type: "button", class: "small", on: { click: retry } }, word("house.again")));
+    });
   } finally {
     clearTimeout(slow);
   }

@@ -9,14 +9,15 @@ import { clockMinute, clockTime, longDate, number, span, withUnit } from "../hou
 import { outlines } from "../house/outlines.js";
 import { attempt, begin, setTitle } from "../house/page.js";
 import { schoolKey } from "../house/schools.js";
+import { saySky, skyChoices } from "../house/sky.js";
 import { countWord, word, wordOf } from "../house/words.js";
 import words from "../words/plan.json";
+import skyWords from "../words/sky.json";
 
 const { day: dayName, site: siteName } = here("/days/{day}/sites/{site}");
 const SHOWN = 12; // partners
 const LINES = 14; // of the sheet
 const TALL_MM = 2000;
-const SKIES = ["clear", "broken", "overcast", "gone_home"];
 
 let offset_ms = 0;
 let day = null;
@@ -107,7 +108,7 @@ function skyOf(name) {
   const line = skies.get(name);
   if (line === undefined) return "–";
   if (line.readings > 0) return countWord("plan.sky_measured", line.readings);
-  return line.sky === null ? word("plan.sky_untold") : wordOf("plan.sky_", line.sky);
+  return line.sky === null ? word("plan.sky_untold") : wordOf("sky.state_", line.sky);
 }
 
 function tellPartners() {
@@ -186,9 +187,9 @@ async function sayIt(event) {
     (key === "" ? byId("sky-key") : byId("skies").querySelector("input")).focus();
     return;
   }
-  const done = await attempt(() => ask("PUT", path`/days/${dayName}/sites/${siteName}/sky`, { key, body: { sky } }), { where: byId("sky-said"), again: false });
+  const done = await attempt(() => saySky(dayName, siteName, key, sky), { where: byId("sky-said"), again: false });
   if (done === undefined) return;
-  fill(byId("sky-said"), word("plan.told"));
+  fill(byId("sky-said"), word("sky.told"));
   attempt(fetchSky);
 }
 
@@ -227,23 +228,22 @@ async function show() {
   tellStand();
   tellPartners();
   await fetchSky();
-  if (plan.partners.length === 0) return true;
+  if (plan.partners.length === 0) return;
   const { features } = await get(path`/days/${dayName}/sites.geojson`);
   places = new Map(features.map(({ id, geometry }) => [id, geometry.coordinates]));
   await drawBand();
-  return true;
 }
 
-begin(words, async () => {
+begin({ ...words, ...skyWords }, async () => {
   document.documentElement.classList.add("sheet-page");
   ruleSheet();
-  fill(byId("skies"), SKIES.map((sky) => h("label", { class: "choice" }, h("input", { type: "radio", name: "sky", value: sky }), h("span", {}, wordOf("plan.sky_", sky)))));
+  fill(byId("skies"), skyChoices());
   byId("sky-key-field").hidden = schoolKey(siteName) !== undefined;
   byId("school-key").value = schoolKey(siteName) ?? "";
   byId("sky").addEventListener("submit", sayIt);
   byId("code").addEventListener("submit", makeCode);
   byId("print").addEventListener("click", () => window.print());
-  if ((await attempt(show)) === undefined) return;
+  await attempt(show);
   setInterval(tick, 500);
   follow();
   try {

@@ -168,7 +168,6 @@ async function takePart(day) {
 
 async function offerDays() {
   const days = await attempt(() => getAll("/days", "days"));
-  if (days === undefined) return;
   const ahead = days.filter(({ date, spare_dates }) => [date, ...spare_dates].some((one) => Date.parse(one) > Date.now() - 2 * DAY_MS));
   fill(byId("days"), ahead.length === 0 ? h("li", {}, word("join.no_days")) : ahead.map((day) => {
     const title = day.name === day.day ? longDate(day.date) : day.name;
@@ -187,7 +186,6 @@ async function useKey() {
     return;
   }
   const site = await attempt(() => get(path`/sites/${told.site}`));
-  if (site === undefined) return;
   school = { site, key };
   showPart("choose");
   byId("choose").prepend(h("h1", {}, site.name));

@@ -10,8 +10,10 @@ import { currentClass, forgetClass, keepClass, keepRun, keptRun } from "../house
 import { attempt, begin } from "../house/page.js";
 import { science as loading } from "../house/phone_science.js";
 import { byTime, counted, deliver, forScience, freeze, height_mm, isSent, newReading, newRun, trueMs } from "../house/run.js";
+import { saySky, skyChoices } from "../house/sky.js";
 import { countWord, word, wordOf } from "../house/words.js";
 import words from "../words/play.json";
+import skyWords from "../words/sky.json";
 import slips from "../words/slip.json";
 
 const CODE = /^[0-9A-Z]{10}$/;
@@ -73,19 +75,17 @@ async function openClass(code, day) {
   run = (await keptRun(opened)) ?? newRun();
 }
 
+function offerDays(days) {
+  fill(byId("day"), days.map((day) => h("option", { value: day.day }, `${shortDate(day.date)}${day.name === day.day ? "" : `, ${day.name}`}`)));
+  byId("day-field").hidden = days.length < 2;
+  if (days.length === 0) fill(byId("code-wrong"), word("play.no_day"));
+}
+
 async function enter() {
   show("enter");
   const form = byId("enter");
-  const chooser = byId("day");
-  const days = await attempt(daysAtHand);
-  if (days === undefined) return;
-  fill(chooser, days.map((day) => h("option", { value: day.day }, `${shortDate(day.date)}${day.name === day.day ? "" : `, ${day.name}`}`)));
-  byId("day-field").hidden = days.length < 2;
-  if (days.length === 0) {
-    fill(byId("code-wrong"), word("play.no_day"));
-    return;
-  }
-  form.onsubmit = (event) => {
+  const known = attempt(daysAtHand);
+  form.onsubmit = async (event) => {
     event.preventDefault();
     const code = bare(byId("code").value);
     const fits = CODE.test(code);
@@ -95,16 +95,18 @@ async function enter() {
       byId("code").focus();
       return;
     }
+    const day = (await known).find((one) => one.day === byId("day").value);
+    if (day === undefined) return;
     attempt(async () => {
-      await openClass(`${code.slice(0, 5)}-${code.slice(5)}`, days.find(({ day }) => day === chooser.value));
+      await openClass(`${code.slice(0, 5)}-${code.slice(5)}`, day);
       goOn();
     }, { where: byId("code-wrong"), again: false });
   };
   const code = codeOfAddress();
-  if (code !== null) {
-    byId("code").value = code;
-    if (days.length === 1) form.requestSubmit();
-  }
+  if (code !== null) byId("code").value = code;
+  const days = await known;
+  offerDays(days);
+  if (code !== null && days.length === 1) form.requestSubmit();
 }
 
 // --- the gnomon
@@ -459,7 +461,15 @@ async function keepPage() {
   fill(byId("kept-state"), word("play.kept"));
 }
 
+// Said at once or not at all: an hour later it would be untrue.
+function saysSky({ target }) {
+  attempt(() => saySky(opened.day.day, opened.site.site, opened.code, target.value), { where: byId("sky-said"), again: false })
+    .then((said) => said !== undefined && fill(byId("sky-said"), word("sky.told")));
+}
+
 function prepareMeasure() {
+  fill(byId("skies"), skyChoices());
+  byId("sky").addEventListener("change", saysSky);
   byId("take").addEventListener("click", take);
   byId("length").addEventListener("submit", keepLength);
   byId("drop").addEventListener("click", dropMark);
@@ -477,7 +487,7 @@ function prepareMeasure() {
   document.addEventListener("visibilitychange", wake);
 }
 
-begin({ ...words, ...slips }, async () => {
+begin({ ...words, ...skyWords, ...slips }, async () => {
   prepareStand();
   prepareMeasure();
   keepPage();
