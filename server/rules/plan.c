@@ -216,25 +216,19 @@ static int best_first(const void *left, const void *right) {
     return strcmp(a->site, b->site);
 }
 
-/* The meridian about which the day's sites, this one too, gather. It matters near the
- * date line alone; elsewhere the site's own will do. */
+/* The meridian, to a degree or so, about which the day's sites gather. It matters near
+ * the date line alone, and there for the side only; elsewhere the site's own will do. */
 static int central_meridian(struct db *db, int64_t day, double own_deg, double *out,
                             struct err *err) {
-    double *lon_deg = NULL;
-    size_t count = 0;
+    double lon_deg[DAY_DEGREES_MAX + 1];
+    size_t count;
     *out = own_deg;
     if (fabs(own_deg) <= PLAN_DATE_LINE_DEG)
         return 0;
-    if (day_rows_longitudes(db, day, &lon_deg, &count, err))
+    if (day_rows_degrees(db, day, lon_deg, &count, err))
         return -1;
-    double *all = realloc(lon_deg, (count + 1) * sizeof *all);
-    if (!all) {
-        free(lon_deg);
-        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
-    }
-    all[count] = own_deg;
-    *out = match_central_meridian_deg(all, count + 1);
-    free(all);
+    lon_deg[count] = own_deg;
+    *out = match_central_meridian_deg(lon_deg, count + 1);
     return 0;
 }
 

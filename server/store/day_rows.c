@@ -2,6 +2,7 @@
 /* day_rows: questions about day, spare_date and participation. */
 #include "server/store/day_rows.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -333,30 +334,37 @@ int day_rows_between(struct db *db, int64_t day, double low_deg, double high_deg
     return read_participants(statement, STAND_TAKEN, out, count, err);
 }
 
-int day_rows_longitudes(struct db *db, int64_t day, double **out, size_t *count, struct err *err) {
+/* The first longitude from one on at which a site lies that joined the day. */
+static enum found next_longitude(struct db *db, int64_t day, double from_deg, double *out,
+                                 struct err *err) {
     struct statement *statement;
     if (db_prepare(db,
-                   "SELECT v.lon_deg FROM participation p JOIN site_version v ON v.site = p.site "
-                   "WHERE " NEWEST_JOIN "AND " SITE_NEWEST " AND " SAID " = 1",
+                   "SELECT v.lon_deg FROM site_version v WHERE v.lon_deg >= $2 AND EXISTS "
+                   "(SELECT 1 FROM participation p WHERE p.day = $1 AND p.site = v.site) "
+                   "ORDER BY v.lon_deg LIMIT 1",
                    &statement, err))
-        return -1;
+        return FOUND_FAILED;
     bind_int(statement, 1, day);
-    double *items = NULL;
-    size_t n = 0;
-    enum step step;
-    while ((step = statement_step(statement, err)) == STEP_ROW) {
-        double *grown = array_room(items, n, sizeof *items, err);
-        if (!grown)
-            break;
-        items = grown;
-        items[n++] = column_real(statement, 0);
-    }
+    bind_real(statement, 2, from_deg);
+    enum step step = statement_step(statement, err);
+    if (step == STEP_ROW)
+        *out = column_real(statement, 0);
     statement_done(statement);
-    if (step != STEP_DONE) {
-        free(items);
-        return -1;
+    return step == STEP_ROW ? FOUND_ONE : step == STEP_DONE ? FOUND_NONE : FOUND_FAILED;
+}
+
+int day_rows_degrees(struct db *db, int64_t day, double out[DAY_DEGREES_MAX], size_t *count,
+                     struct err *err) {
+    double from_deg = -180.0, lon_deg = 0.0;
+    size_t n = 0;
+    enum found found = FOUND_ONE;
+    while (n < DAY_DEGREES_MAX &&
+           (found = next_longitude(db, day, from_deg, &lon_deg, err)) == FOUND_ONE) {
+        out[n++] = lon_deg;
+        from_deg = floor(lon_deg) + 1.0;
     }
-    *out = items;
+    if (found == FOUND_FAILED)
+        return -1;
     *count = n;
     return 0;
 }

@@ -78,8 +78,10 @@ int day_rows_between(struct db *db, int64_t day, double low_deg, double high_deg
                      struct participant **out, size_t *count, struct err *err)
     __attribute__((warn_unused_result));
 
-/* The exact longitudes of all that take part. *out is to be freed. */
-int day_rows_longitudes(struct db *db, int64_t day, double **out, size_t *count, struct err *err)
-    __attribute__((warn_unused_result));
+/* Where on the globe the day is held, roughly: in each whole degree of longitude the
+ * first one at which a site lies or lay that joined at any time, ascending. */
+#define DAY_DEGREES_MAX 361
+int day_rows_degrees(struct db *db, int64_t day, double out[DAY_DEGREES_MAX], size_t *count,
+                     struct err *err) __attribute__((warn_unused_result));
 
 #endif
