@@ -23,7 +23,7 @@ static const char *const cautions[] = {
 static const char *const things[] = {
     "A gnomon that stands by itself, straight and plumb, and what measures its height.",
     "A plumb line or spirit level: for the gnomon, and for the ground along the shadow.",
-    "A tape that tells millimetres and is as long as the ground below.",
+    "A tape that tells millimetres and is as long as the ground it takes.",
     "A clock that tells seconds, set by this server or by radio.",
     "Pins or chalk for each mark, the measuring sheet, a pencil.",
     "Water, hats and shade for those who wait.",
