@@ -78,7 +78,8 @@ static void tell_readings(struct client *client, const char *bytes, const json_t
         client_print(bytes);
         return;
     }
-    printf("runs: %.0f\n", screen_number(answer, "runs"));
+    printf("runs: %.0f new, %.0f replaced, %.0f unchanged\n", screen_number(answer, "new"),
+           screen_number(answer, "replaced"), screen_number(answer, "unchanged"));
     results_print_reductions(stdout, client->terminal, screen_get(answer, "reductions"));
 }
 

@@ -62,11 +62,18 @@ int post_readings_csv(struct change *change, struct exchange *exchange, struct e
         return -1;
     exchange->response.status = 201;
     render_json(&exchange->response, &json);
+    int64_t count[] = {[RUN_IMPORT_NEW] = 0, [RUN_IMPORT_REPLACED] = 0, [RUN_IMPORT_UNCHANGED] = 0};
+    for (size_t i = 0; i < import.count; i++)
+        count[import.items[i].fate]++;
     json_write_integer(&json, "runs", (int64_t)import.count);
+    json_write_integer(&json, "new", count[RUN_IMPORT_NEW]);
+    json_write_integer(&json, "replaced", count[RUN_IMPORT_REPLACED]);
+    json_write_integer(&json, "unchanged", count[RUN_IMPORT_UNCHANGED]);
     json_write_array(&json, "reductions");
     for (size_t i = 0; i < import.count; i++)
-        json_write_raw(&json, NULL, import.items[i].reduction_json,
-                       strlen(import.items[i].reduction_json));
+        if (import.items[i].fate != RUN_IMPORT_UNCHANGED)
+            json_write_raw(&json, NULL, import.items[i].reduction_json,
+                           strlen(import.items[i].reduction_json));
     json_write_end(&json);
     json_write_end(&json);
     run_import_release(&import);

@@ -72,19 +72,26 @@ int accept_withdraw(struct change *change, const struct caller *caller, int64_t 
                     const char *reason, double now_utc_s, struct err *err)
     __attribute__((warn_unused_result));
 
+enum run_import_fate {
+    RUN_IMPORT_NEW,
+    RUN_IMPORT_REPLACED, /* it took the place of the current run */
+    RUN_IMPORT_UNCHANGED /* the current run has these readings, gnomon and edge already */
+};
 struct run_import {
     struct run_import_item {
         int64_t run;
         char site[ID_MAX + 1];
-        char *reduction_json;
-    } * items; /* by site */
+        enum run_import_fate fate;
+        char *reduction_json; /* NULL: unchanged */
+    } * items;                /* by site */
     size_t count;
 };
 void run_import_release(struct run_import *import);
 
 /* WRITE, organiser. A whole day's readings, all or nothing: each site's usual gnomon
  * and edge are the instrument, the site joins the day if need be, and a current
- * run is superseded. err->field is "row 7, site" and the like. */
+ * run is superseded, unless it says the same: so the same sheet again does nothing. err->field is
+ * "row 7, site" and the like. */
 int accept_import(struct change *change, const struct caller *caller, const char *day,
                   const struct sheet_readings *readings, double now_utc_s, struct run_import *out,
                   struct err *err) __attribute__((warn_unused_result));

@@ -18,6 +18,10 @@
 
 #define BODY_MAX (1u << 18)
 
+/* Below what anybody writes into a sheet. */
+#define SAME_LENGTH_M 1e-8
+#define SAME_TIME_S 1e-5
+
 void run_import_release(struct run_import *import) {
     for (size_t i = 0; i < import->count; i++)
         free(import->items[i].reduction_json);
@@ -96,6 +100,60 @@ static int prepare_place(struct part *part, struct err *err) {
     return 0;
 }
 
+static int compare_readings(const void *one, const void *two) {
+    const struct reading *a = one, *b = two;
+    if (a->t_utc_s != b->t_utc_s)
+        return a->t_utc_s < b->t_utc_s ? -1 : 1;
+    return (a->shadow_m > b->shadow_m) - (a->shadow_m < b->shadow_m);
+}
+
+/* Whether a run says all that a sheet can say, in whatever order. Weather and what
+ * else the class told besides stays with its run. */
+static bool says_the_same(const struct run *sheet, const struct run *run) {
+    struct reading ours[RUN_READINGS_MAX], theirs[RUN_READINGS_MAX];
+    size_t count = (size_t)sheet->readings;
+    double height_m = 0.0;
+    for (int i = 0; i < run->gnomon.parts; i++)
+        height_m += run->gnomon.part[i].height_m;
+    if (sheet->readings != run->readings || sheet->gnomon.edge != run->gnomon.edge ||
+        fabs(height_m - sheet->gnomon.part[0].height_m) > SAME_LENGTH_M)
+        return false;
+    memcpy(ours, sheet->reading, count * sizeof *ours);
+    memcpy(theirs, run->reading, count * sizeof *theirs);
+    qsort(ours, count, sizeof *ours, compare_readings);
+    qsort(theirs, count, sizeof *theirs, compare_readings);
+    for (size_t i = 0; i < count; i++)
+        if (fabs(ours[i].t_utc_s - theirs[i].t_utc_s) > SAME_TIME_S ||
+            fabs(ours[i].shadow_m - theirs[i].shadow_m) > SAME_LENGTH_M)
+            return false;
+    return true;
+}
+
+/* Whether the current run is what the sheet has. */
+static int compare_current(struct part *part, bool *same, struct err *err) {
+    struct run_row row;
+    struct run_record *current = malloc(sizeof *current);
+    struct err cause = {0};
+    if (current == NULL)
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
+    int result = -1;
+    if (run_rows_get(change_db(part->change), part->sent.supersedes, &row, err) != FOUND_ONE) {
+        err_set(err, ERR_INTERNAL, NULL, "the current run vanished");
+        goto cleanup;
+    }
+    if (record_read_run(row.body, row.body_length, current, &cause) == 0) {
+        *same = says_the_same(&part->sent.run, &current->run);
+        result = 0;
+    } else {
+        err_set(err, ERR_STORAGE, NULL, "run %lld cannot be read: %s", (long long)row.id,
+                cause.text);
+    }
+    free(row.body);
+cleanup:
+    free(current);
+    return result;
+}
+
 static int import_part(struct part *part, struct run_import_item *out, struct err *err) {
     struct db *db = change_db(part->change);
     struct err cause = {0};
@@ -104,11 +162,21 @@ static int import_part(struct part *part, struct run_import_item *out, struct er
         return in_row(part, &cause, err);
     if (write_body(part, err))
         return -1;
+    if (prepare_place(part, err))
+        return -1;
+    memcpy(out->site, part->site.record.site, sizeof out->site);
+    out->run = part->sent.supersedes;
+    out->fate = out->run == 0 ? RUN_IMPORT_NEW : RUN_IMPORT_REPLACED;
+    bool same = false;
+    if (out->run != 0 && compare_current(part, &same, err))
+        return -1;
+    if (same) {
+        out->fate = RUN_IMPORT_UNCHANGED;
+        return 0;
+    }
     if (verdict_reduce(change_almanac(part->change), &part->day->record, &part->site.record,
                        &part->sent.run, &part->reduction, &cause))
         return in_row(part, &cause, err);
-    if (prepare_place(part, err))
-        return -1;
     hash_bytes(part->text.bytes, part->text.length, hash);
     const struct accept_record record = {
         .day = part->day,
@@ -121,7 +189,6 @@ static int import_part(struct part *part, struct run_import_item *out, struct er
         .caller = part->caller,
         .now_utc_s = part->now_utc_s,
     };
-    memcpy(out->site, part->site.record.site, sizeof out->site);
     return accept_record(part->change, &record, NULL, NULL, &out->run, &out->reduction_json, err);
 }
 
