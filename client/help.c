@@ -15,7 +15,7 @@ void help_overview(FILE *out) {
           out);
     for (size_t i = 0; commands[i] != NULL; i++)
         fprintf(out, "  %-10s %s\n", commands[i]->name, commands[i]->summary);
-    fputs("\nEvery command takes --json and --help.\n\n"
+    fputs("\nEvery command takes --json and --help; noonarc --version tells the version.\n\n"
           "exit codes\n"
           "  0  done\n"
           "  1  refused, by the server or by a check\n"

@@ -13,6 +13,7 @@
 #include "client/commands.h"
 #include "client/help.h"
 #include "client/screen.h"
+#include "server/base/version.h"
 #include "server/wire/json_write.h"
 
 #define DEFAULT_SERVER "http://127.0.0.1:8480"
@@ -105,6 +106,10 @@ static enum leave run(struct client *client, int count, char *const *words) {
         return client_fail(client, LEAVE_USAGE, ERR_MISSING_FIELD, "command", "no command given");
     }
     const char *name = words[0];
+    if (strcmp(name, "--version") == 0 || strcmp(name, "version") == 0) {
+        printf("noonarc %s\n", NOONARC_VERSION);
+        return LEAVE_OK;
+    }
     bool asks_help = strcmp(name, "help") == 0 || strcmp(name, "--help") == 0;
     if (asks_help && (count == 1 || words[1][0] == '-')) {
         help_overview(stdout);

@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "server/base/instant.h"
+#include "server/base/text.h"
 
 static const struct option_row *find_row(const struct arguments *args, const char *name,
                                          size_t length) {
@@ -41,9 +42,13 @@ static int check_number(const struct option_row *row, const char *field, const c
     }
     if (row->kind == OPTION_COUNT && *number != floor(*number))
         return err_set(err, ERR_WRONG_TYPE, field, "%s wants a whole number, not %s", field, text);
-    if ((row->min != 0.0 || row->max != 0.0) && (*number < row->min || *number > row->max))
-        return err_set(err, ERR_OUT_OF_RANGE, field, "%s must be %g to %g (%s), not %s", field,
-                       row->min, row->max, row->value, text);
+    if ((row->min != 0.0 || row->max != 0.0) && (*number < row->min || *number > row->max)) {
+        char least[TEXT_NUMBER_MAX], most[TEXT_NUMBER_MAX];
+        text_number(row->min, least);
+        text_number(row->max, most);
+        return err_set(err, ERR_OUT_OF_RANGE, field, "%s must be %s to %s (%s), not %s", field,
+                       least, most, row->value, text);
+    }
     return 0;
 }
 

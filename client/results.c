@@ -22,7 +22,7 @@ static const struct column reduction_columns[] = {
     {.title = "estimator", .key = "estimator"},
     {.title = "used", .key = "used", .kind = CELL_FIXED},
     {.title = "left out", .key = "left_out", .kind = CELL_LENGTH},
-    {.title = "status", .key = "status"},
+    {.title = "status", .key = "status", .kind = CELL_CODE},
 };
 
 static const struct column pair_columns[] = {
@@ -36,14 +36,14 @@ static const struct column pair_columns[] = {
      .sigma_key = "sigma_km"},
     {.title = "error %", .key = "error_percent", .kind = CELL_FIXED, .decimals = 2},
     {.title = "error σ", .key = "error_sigmas", .kind = CELL_FIXED, .decimals = 1},
-    {.title = "status", .key = "status"},
+    {.title = "status", .key = "status", .kind = CELL_CODE},
 };
 
 static const struct column refused_columns[] = {
     {.title = "site", .key = "site1"},
     {.title = "site", .key = "site2"},
     {.title = "apart km", .key = "separation_km", .kind = CELL_FIXED, .decimals = 1},
-    {.title = "why not", .key = "reason"},
+    {.title = "why not", .key = "reason", .kind = CELL_CODE},
 };
 
 static const struct column leader_pair_columns[] = {
@@ -202,11 +202,20 @@ void results_print_pairs(FILE *out, bool aligned, const json_t *pairs) {
         screen_table(out, aligned, pair_columns, COUNT(pair_columns), pairs);
 }
 
+/* Of the service's codes for a day without a figure. */
+static const char *why_none(const char *status) {
+    if (strcmp(status, "too_few") == 0)
+        return "it takes two sites apart from each other, of the same noon";
+    if (strcmp(status, "unsure") == 0)
+        return "the angles do not yet differ by more than their uncertainty";
+    return "the readings so far do not give one";
+}
+
 void results_print_combined(FILE *out, const json_t *combined) {
     double circumference_km = screen_number(combined, "circumference_km");
     double sigma_km = screen_number(combined, "sigma_km");
     if (!isfinite(circumference_km)) {
-        fprintf(out, "circumference  none yet (%s)\n", screen_string(combined, "status"));
+        fprintf(out, "circumference  none yet: %s\n", why_none(screen_string(combined, "status")));
         return;
     }
     fputs("circumference  ", out);

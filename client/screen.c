@@ -46,6 +46,12 @@ void screen_put(FILE *out, const char *text) {
     free(copy);
 }
 
+void screen_words(char *code) {
+    for (; *code != '\0'; code++)
+        if (*code == '_')
+            *code = ' ';
+}
+
 static void fill_cell(const struct column *column, const json_t *row, char *out, size_t size) {
     const json_t *value = screen_get(row, column->key);
     double number = json_is_number(value) ? json_number_value(value) : NAN;
@@ -59,6 +65,11 @@ static void fill_cell(const struct column *column, const json_t *row, char *out,
             snprintf(out, size, "%lld", (long long)json_integer_value(value));
         else if (isfinite(number))
             snprintf(out, size, "%g", number);
+        break;
+    case CELL_CODE:
+        if (json_is_string(value) && *json_string_value(value) != '\0')
+            snprintf(out, size, "%s", json_string_value(value));
+        screen_words(out);
         break;
     case CELL_TIME:
         if (json_is_string(value) &&
@@ -96,7 +107,8 @@ static int width(const char *text) {
 static void print_cell(FILE *out, const struct column *column, const char *cell, int room,
                        bool last) {
     int blanks = room - width(cell);
-    bool left = column->kind == CELL_TEXT || column->kind == CELL_TIME || column->kind == CELL_YES;
+    bool left = column->kind == CELL_TEXT || column->kind == CELL_CODE ||
+                column->kind == CELL_TIME || column->kind == CELL_YES;
     if (!left)
         fprintf(out, "%*s", blanks, "");
     fputs(cell, out);

@@ -19,6 +19,7 @@ enum cell_kind {
     CELL_FIXED,   /* a number with so many decimals */
     CELL_MEASURE, /* a number with the sigma of another key: two digits of sigma */
     CELL_LENGTH,  /* how many an array holds */
+    CELL_CODE,    /* a code of the service, shown as the words it is made of */
     CELL_YES      /* yes or no, of a boolean */
 };
 
@@ -36,6 +37,9 @@ const json_t *screen_get(const json_t *object, const char *key);
 /* The same as a C value: NAN, "" when absent or of another type. */
 double screen_number(const json_t *object, const char *key);
 const char *screen_string(const json_t *object, const char *key);
+
+/* "too few readings" of too_few_readings, in place. */
+void screen_words(char *code);
 
 /* Prints a text with control characters made harmless. */
 void screen_put(FILE *out, const char *text);

@@ -32,7 +32,7 @@ static const struct column run_columns[] = {
      .sigma_key = "reduction/sigma_deg"},
     {.title = "readings", .key = "run/readings", .kind = CELL_LENGTH},
     {.title = "left out", .key = "reduction/left_out", .kind = CELL_LENGTH},
-    {.title = "status", .key = "reduction/status"},
+    {.title = "status", .key = "reduction/status", .kind = CELL_CODE},
 };
 
 static const struct column reading_columns[] = {

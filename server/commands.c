@@ -19,6 +19,7 @@
 #include "server/store/backup.h"
 #include "server/store/claim.h"
 #include "server/store/migrate.h"
+#include "server/store/recognise.h"
 #include "server/wire/account_read.h"
 #include "server/wire/field.h"
 
@@ -46,7 +47,7 @@ static int open_claimed(const char *store, struct db **out, int *applied, struct
 int commands_open_store(const struct config *config, struct claim *claim, struct db **out,
                         struct err *err) {
     int applied;
-    if (claim_take(config->store, claim, err) != 0)
+    if (store_permit(config->store, err) != 0 || claim_take(config->store, claim, err) != 0)
         return -1;
     if (open_claimed(config->store, out, &applied, err) == 0)
         return 0;
@@ -68,7 +69,7 @@ static int claim_or_share(const char *store, struct claim *claim, struct err *er
 static int open_beside(const struct config *config, struct claim *claim, struct db **out,
                        int *applied, struct err *err) {
     struct db *db;
-    if (claim_or_share(config->store, claim, err) != 0)
+    if (store_permit(config->store, err) != 0 || claim_or_share(config->store, claim, err) != 0)
         return -1;
     if (claim->file >= 0)
         return open_claimed(config->store, out, applied, err);
@@ -128,7 +129,8 @@ int command_rebuild(const struct config *config, struct err *err) {
     struct rebuilding rebuilding = {.err = err};
     struct claim claim = {.file = -1};
     struct db *db;
-    if (commands_open_store(config, &claim, &db, err) != 0)
+    if (store_require(config->store, err) != 0 ||
+        commands_open_store(config, &claim, &db, err) != 0)
         return -1;
     int status = with_change(db, rebuild, &rebuilding, err);
     claim_release(&claim);
@@ -166,7 +168,7 @@ static int check_store(const char *store, struct err *err) {
 int command_check(const struct config *config, struct err *err) {
     struct claim claim = {.file = -1};
     char copy[PATH_MAX];
-    if (claim_or_share(config->store, &claim, err) != 0)
+    if (store_require(config->store, err) != 0 || claim_or_share(config->store, &claim, err) != 0)
         return -1;
     if (claim.file >= 0) {
         int status = check_store(config->store, err);
@@ -182,7 +184,8 @@ int command_check(const struct config *config, struct err *err) {
 
 int command_backup(const struct config *config, struct err *err) {
     char checksum[HASH_HEX_MAX];
-    if (backup_make(config->store, config->operand, checksum, err) != 0)
+    if (store_require(config->store, err) != 0 ||
+        backup_make(config->store, config->operand, checksum, err) != 0)
         return -1;
     printf("%s  %s\n", checksum, config->operand);
     return 0;
@@ -191,7 +194,8 @@ int command_backup(const struct config *config, struct err *err) {
 int command_restore(const struct config *config, struct err *err) {
     char checksum[HASH_HEX_MAX];
     struct claim claim = {.file = -1};
-    if (claim_take(config->store, &claim, err) != 0)
+    /* What stands in the store's place may be a wreck: it is not looked at. */
+    if (store_require(config->operand, err) != 0 || claim_take(config->store, &claim, err) != 0)
         return -1;
     int status = backup_restore(config->operand, config->store, config->replace,
                                 commands_now_utc_s(), checksum, err);

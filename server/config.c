@@ -204,8 +204,13 @@ int config_read(int argc, char **argv, struct config *out, struct err *err) {
     }
     if (config.web[0] == '\0')
         find_web(&config);
+
     *out = config;
     return 0;
+}
+
+bool config_has_pages(const struct config *config) {
+    return config->web[0] != '\0' && holds_page(config->web);
 }
 
 void config_print(FILE *file) {

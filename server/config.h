@@ -32,6 +32,9 @@ struct config {
 int config_read(int argc, char **argv, struct config *out, struct err *err)
     __attribute__((warn_unused_result));
 
+/* Whether there is a page in the folder of the pages. */
+bool config_has_pages(const struct config *config);
+
 /* The table, for the help. */
 void config_print(FILE *file);
 

@@ -10,6 +10,7 @@
 #include <sys/resource.h>
 
 #include "server/base/log.h"
+#include "server/base/version.h"
 #include "server/commands.h"
 #include "server/config.h"
 #include "server/http/listener.h"
@@ -61,6 +62,11 @@ static int serve(const struct config *config, struct err *err) {
     signal(SIGPIPE, SIG_IGN);
     allow_files(config->limits.connections);
 
+    if (config->web[0] != '\0' && !config_has_pages(config)) {
+        err_set(err, ERR_NOT_FOUND, "--web", "--web: there is no index.html in %.200s",
+                config->web);
+        goto cleanup;
+    }
     almanac = almanac_new();
     if (almanac == NULL) {
         err_set(err, ERR_INTERNAL, NULL, "memory is short");
@@ -128,30 +134,56 @@ static void print_help(FILE *file) {
     config_print(file);
 }
 
-static const struct command *find_command(const struct config *config) {
-    for (size_t i = 0; config->command != NULL && i < COMMANDS; i++) {
-        bool wants_operand = commands[i].operand[0] != '\0';
-        if (strcmp(commands[i].name, config->command) == 0 &&
-            wants_operand == (config->operand != NULL))
+static const struct command *find_command(const char *name) {
+    for (size_t i = 0; i < COMMANDS; i++)
+        if (strcmp(commands[i].name, name) == 0)
             return &commands[i];
-    }
     return NULL;
+}
+
+static const struct command *check_words(const struct config *config, struct err *err) {
+    if (config->command == NULL) {
+        err_set(err, ERR_MISSING_FIELD, NULL, "no command was given");
+        return NULL;
+    }
+    const struct command *command = find_command(config->command);
+    if (command == NULL)
+        err_set(err, ERR_UNKNOWN_FIELD, NULL, "there is no command \"%.40s\"", config->command);
+    else if (command->operand[0] == '\0' && config->operand != NULL)
+        err_set(err, ERR_UNKNOWN_FIELD, NULL, "%s takes no word after it, not \"%.40s\"",
+                command->name, config->operand);
+    else if (command->operand[0] != '\0' && config->operand == NULL)
+        err_set(err, ERR_MISSING_FIELD, NULL, "%s takes a word after it: %s %s", command->name,
+                command->name, command->operand);
+    else
+        return command;
+    return NULL;
+}
+
+static bool has_word(int argc, char **argv, const char *word) {
+    for (int i = 1; i < argc; i++)
+        if (strcmp(argv[i], word) == 0)
+            return true;
+    return false;
 }
 
 int main(int argc, char **argv) {
     struct config config;
     struct err err = {0};
-    if (argc == 2 && (strcmp(argv[1], "--help") == 0 || strcmp(argv[1], "help") == 0)) {
+    if (has_word(argc, argv, "--help") || (argc == 2 && strcmp(argv[1], "help") == 0)) {
         print_help(stdout);
         return 0;
     }
-    if (config_read(argc, argv, &config, &err) != 0) {
-        fprintf(stderr, "noonarcd: %s\n", err.text);
-        return 2;
+    if (has_word(argc, argv, "--version")) {
+        printf("noonarcd %s\n", NOONARC_VERSION);
+        return 0;
     }
-    const struct command *command = find_command(&config);
+    const struct command *command = NULL;
+    if (config_read(argc, argv, &config, &err) == 0)
+        command = check_words(&config, &err);
     if (command == NULL) {
-        print_help(stderr);
+        fprintf(stderr, "noonarcd: %s\nusage: noonarcd [options] command; see noonarcd --help\n",
+                err.text);
         return 2;
     }
     if (sodium_init() < 0) {

@@ -3,6 +3,7 @@
 #include "server/base/text.h"
 
 #include <assert.h>
+#include <math.h>
 #include <stdarg.h>
 #include <stdint.h>
 #include <stdio.h>
@@ -71,6 +72,11 @@ void text_format(struct text *text, const char *format, ...) {
         text->length += (size_t)length;
     }
     va_end(again);
+}
+
+void text_number(double value, char out[TEXT_NUMBER_MAX]) {
+    bool plain = value == floor(value) && fabs(value) < 1e16;
+    snprintf(out, TEXT_NUMBER_MAX, plain ? "%.0f" : "%.15g", value);
 }
 
 char *text_take(struct text *text) {

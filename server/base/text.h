@@ -28,6 +28,11 @@ void text_add(struct text *text, const void *bytes, size_t length);
 void text_put(struct text *text, const char *string);
 void text_format(struct text *text, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
+/* A number as people write it: plain digits where it is whole and below 10^16, else
+ * at most 15 significant ones. */
+#define TEXT_NUMBER_MAX 32
+void text_number(double value, char out[TEXT_NUMBER_MAX]);
+
 /* Hands the bytes to the caller, who frees them with free(); the buffer is
  * empty afterwards. Returns NULL when the buffer has failed. */
 char *text_take(struct text *text);

@@ -65,6 +65,16 @@ static int parse_address(const char *text, unsigned port, union socket_address *
     return 0;
 }
 
+/* An encoded NUL would end a text before its end, and what follows be overlooked. As
+ * a control character it is in no address and refused in every text. */
+static size_t decode(void *cls, struct MHD_Connection *connection, char *text) {
+    (void)cls;
+    (void)connection;
+    for (char *nul = strstr(text, "%00"); nul != NULL; nul = strstr(nul, "%00"))
+        nul[2] = '1';
+    return MHD_http_unescape(text);
+}
+
 static int start(struct listener *listener, const struct listener_options *options,
                  struct err *err) {
     union socket_address address;
@@ -81,8 +91,8 @@ static int start(struct listener *listener, const struct listener_options *optio
         (unsigned)LISTENER_THREADS, MHD_OPTION_CONNECTION_LIMIT, (unsigned)limits->connections,
         MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)limits->idle_s, MHD_OPTION_NOTIFY_CONNECTION,
         door_notify, listener->door, MHD_OPTION_CONNECTION_MEMORY_LIMIT, CONNECTION_MEMORY,
-        MHD_OPTION_LISTEN_BACKLOG_SIZE, LISTEN_BACKLOG, MHD_OPTION_STRICT_FOR_CLIENT, 1,
-        MHD_OPTION_END);
+        MHD_OPTION_UNESCAPE_CALLBACK, decode, NULL, MHD_OPTION_LISTEN_BACKLOG_SIZE, LISTEN_BACKLOG,
+        MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_END);
     if (listener->daemon == NULL)
         return err_set(err, ERR_NETWORK, "listen", "cannot listen on %s port %u", options->address,
                        options->port);

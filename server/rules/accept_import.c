@@ -112,11 +112,9 @@ static int compare_readings(const void *one, const void *two) {
 static bool says_the_same(const struct run *sheet, const struct run *run) {
     struct reading ours[RUN_READINGS_MAX], theirs[RUN_READINGS_MAX];
     size_t count = (size_t)sheet->readings;
-    double height_m = 0.0;
-    for (int i = 0; i < run->gnomon.parts; i++)
-        height_m += run->gnomon.part[i].height_m;
     if (sheet->readings != run->readings || sheet->gnomon.edge != run->gnomon.edge ||
-        fabs(height_m - sheet->gnomon.part[0].height_m) > SAME_LENGTH_M)
+        fabs(gnomon_height(&sheet->gnomon).value_m - gnomon_height(&run->gnomon).value_m) >
+            SAME_LENGTH_M)
         return false;
     memcpy(ours, sheet->reading, count * sizeof *ours);
     memcpy(theirs, run->reading, count * sizeof *theirs);

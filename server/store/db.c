@@ -13,6 +13,7 @@
 #include <string.h>
 
 #include "server/base/log.h"
+#include "server/store/recognise.h"
 #include "server/store/sqlite_failed.h"
 
 #define BUSY_TIMEOUT_MS 5000
@@ -220,6 +221,26 @@ static int compile_controls(struct db *db, struct err *err) {
     return 0;
 }
 
+/* Before anything else is written: a file with the mark of another program stays as
+ * it is. */
+static int mark_ours(struct db *db, struct err *err) {
+    struct statement *statement;
+    char sql[64];
+    if (db_prepare(db, "PRAGMA application_id", &statement, err))
+        return -1;
+    bool read = statement_step(statement, err) == STEP_ROW;
+    int64_t mark = read ? column_int(statement, 0) : 0;
+    statement_done(statement);
+    if (!read)
+        return -1;
+    if (mark == STORE_MARK)
+        return 0;
+    if (mark != 0)
+        return failed(db, "open", SQLITE_NOTADB, err);
+    snprintf(sql, sizeof sql, "PRAGMA application_id = %d", STORE_MARK);
+    return db_script(db, sql, err);
+}
+
 int db_open(const char *path, enum db_mode mode, struct db **out, struct err *err) {
     struct db *db = calloc(1, sizeof *db);
     if (!db)
@@ -242,6 +263,8 @@ int db_open(const char *path, enum db_mode mode, struct db **out, struct err *er
     }
     sqlite3_extended_result_codes(db->handle, 1);
     sqlite3_busy_timeout(db->handle, BUSY_TIMEOUT_MS);
+    if (mode == DB_WRITE && mark_ours(db, err))
+        goto cleanup;
     const char *set_up = mode == DB_WRITE ? "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
                                             "PRAGMA secure_delete = ON;" /* erased is erased */
                                             "PRAGMA foreign_keys = ON; PRAGMA temp_store = MEMORY;"

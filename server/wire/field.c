@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "server/base/instant.h"
+#include "server/base/text.h"
 #include "server/science/gnomon.h"
 #include "server/wire/records.h"
 #include "server/wire/sky.h"
@@ -178,10 +179,14 @@ int field_set_real(const struct field *field, double value, void *record, const 
     assert(field->kind == FIELD_REAL || field->kind == FIELD_RUN_ID);
     const char *blank = field->unit != NULL && field->unit[0] != '\0' ? " " : "";
     const char *unit = field->unit != NULL ? field->unit : "";
-    if (!(isfinite(value) && value >= field->min && value <= field->max))
-        return err_set(err, ERR_OUT_OF_RANGE, place,
-                       "it is at least %.15g and at most %.15g%s%s, not %.15g", field->min,
-                       field->max, blank, unit, value);
+    if (!(isfinite(value) && value >= field->min && value <= field->max)) {
+        char least[TEXT_NUMBER_MAX], most[TEXT_NUMBER_MAX], given[TEXT_NUMBER_MAX];
+        text_number(field->min, least);
+        text_number(field->max, most);
+        text_number(value, given);
+        return err_set(err, ERR_OUT_OF_RANGE, place, "it is at least %s and at most %s%s%s, not %s",
+                       least, most, blank, unit, given);
+    }
     if (field->kind == FIELD_RUN_ID) {
         if (value != floor(value))
             return err_set(err, ERR_WRONG_TYPE, place, "it is a whole number");
