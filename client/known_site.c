@@ -2,6 +2,7 @@
 /* known_site: the remembered record first: it costs no waiting in a playground. */
 #include "client/known_site.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -51,4 +52,36 @@ bool known_site_find(struct client *client, struct outbox *outbox, const char *s
     client->err = before;
     text_release(&client->problem);
     return found;
+}
+
+#define SAME_PLACE_DEG 0.001
+
+static bool alike(const struct site_record *a, const struct site_record *b) {
+    if (b->site[0] != '\0')
+        return strcmp(a->site, b->site) == 0;
+    return strcmp(a->name, b->name) == 0 &&
+           fabs(a->place.lat_deg - b->place.lat_deg) < SAME_PLACE_DEG &&
+           fabs(a->place.lon_deg - b->place.lon_deg) < SAME_PLACE_DEG;
+}
+
+bool known_site_mine(struct client *client, const struct site_record *like,
+                     char site[OUTBOX_WORD_MAX]) {
+    struct outbox *outbox = NULL;
+    struct err ignored = {.code = ERR_NONE};
+    char secret[KEYS_SECRET_MAX], *body = NULL;
+    bool mine = false;
+    site[0] = '\0';
+    if (outbox_open(&outbox, &ignored) != 0)
+        return false;
+    while (!mine && outbox_site_next(outbox, client->server, site, &body, &ignored) == 1) {
+        struct site_record record;
+        mine = record_read_site(body, strlen(body), &record, &ignored) == 0 &&
+               alike(&record, like) &&
+               keys_find(client->server, site, KEY_SCHOOL, secret, &ignored) == 1;
+        err_clear(&ignored);
+        free(body);
+    }
+    explicit_bzero(secret, sizeof secret);
+    outbox_close(outbox);
+    return mine;
 }

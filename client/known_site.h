@@ -19,4 +19,9 @@ bool known_site_find(struct client *client, struct outbox *outbox, const char *s
 /* Remembers without an outbox at hand; trouble with it is no trouble here. */
 void known_site_note(struct client *client, const json_t *site);
 
+/* Whether this computer holds the school key of a site of the same identifier, or
+ * of the same name and place, at client->server; site: which. */
+bool known_site_mine(struct client *client, const struct site_record *like,
+                     char site[OUTBOX_WORD_MAX]);
+
 #endif

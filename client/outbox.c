@@ -319,6 +319,27 @@ int outbox_site_keep(struct outbox *outbox, const char *server, const char *site
                   err);
 }
 
+int outbox_site_next(struct outbox *outbox, const char *server, char site[OUTBOX_WORD_MAX],
+                     char **body, struct err *err) {
+    sqlite3_stmt *row = ask(outbox, err,
+                            "SELECT body, site FROM known_site WHERE server = ? AND site > ?"
+                            " ORDER BY site LIMIT 1",
+                            "tt", server, site);
+    if (row == NULL)
+        return -1;
+    int result = 0;
+    int code = sqlite3_step(row);
+    if (code == SQLITE_ROW) {
+        copy_text(site, OUTBOX_WORD_MAX, row, 1);
+        *body = strdup((const char *)sqlite3_column_text(row, 0));
+        result = *body != NULL ? 1 : err_set(err, ERR_STORAGE, "", "out of memory");
+    } else if (code != SQLITE_DONE) {
+        result = trouble(outbox, err);
+    }
+    sqlite3_finalize(row);
+    return result;
+}
+
 int outbox_site_find(struct outbox *outbox, const char *server, const char *site, char **body,
                      struct err *err) {
     return take_text(outbox,

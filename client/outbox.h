@@ -93,4 +93,9 @@ int outbox_site_keep(struct outbox *outbox, const char *server, const char *site
 int outbox_site_find(struct outbox *outbox, const char *server, const char *site, char **body,
                      struct err *err) __attribute__((warn_unused_result));
 
+/* The next remembered site of a server after the one named ("" the first): 1 with
+ * its name in site and its record in body (the caller's), 0 when there is none. */
+int outbox_site_next(struct outbox *outbox, const char *server, char site[OUTBOX_WORD_MAX],
+                     char **body, struct err *err) __attribute__((warn_unused_result));
+
 #endif

@@ -117,6 +117,12 @@ static enum leave run(struct client *client) {
     net_answer_init(&answer);
     text_init(&body, 65536);
     enum leave leave = take_site(client, &site);
+    char known[OUTBOX_WORD_MAX];
+    if (leave == LEAVE_OK && known_site_mine(client, &site, known))
+        leave = client_fail(client, LEAVE_REFUSED, ERR_SITE_EXISTS, "",
+                            "this computer registered it before, as site %s, and keeps its keys; "
+                            "nothing was done",
+                            known);
     if (leave == LEAVE_OK) {
         json_write_init(&json, &body);
         record_write_site_request(&json, NULL, &site);

@@ -148,6 +148,12 @@ static void two_schools_measure_the_earth(void **state) {
     }
     outcome_release(&again);
     outcome_release(&outcome);
+
+    /* And brought back they change nothing. */
+    desk_run(&story->office, "", &outcome, "import", "readings", DAY, readings, NULL);
+    outcome_assert_code(&outcome, 0);
+    assert_non_null(strstr(outcome.out, "runs: 0 new, 0 replaced, 2 unchanged"));
+    outcome_release(&outcome);
 }
 
 static void a_run_is_corrected_and_withdrawn(void **state) {
@@ -284,6 +290,31 @@ static void a_correction_without_network_is_kept(void **state) {
     text_release(&body);
 }
 
+/* With or without an identifier: nothing is made, no key is lost, and it is said. */
+static void a_site_is_registered_once(void **state) {
+    struct story *story = *state;
+    static const char *const more[][2] = {{"--json", "--json"}, {"--site", "acacia"}};
+    arrive(story, &pupils[0]);
+    for (size_t i = 0; i < 2; i++) {
+        struct outcome outcome;
+        desk_run(&story->school, "", &outcome, "register", "--name", "Acacia School", "--lat",
+                 "14.5", "--lon", "3.1", more[i][0], i == 0 ? NULL : more[i][1], NULL);
+        outcome_assert_code(&outcome, 1);
+        assert_non_null(
+            strstr(i == 0 ? outcome.out : outcome.err, "registered it before, as site acacia"));
+        outcome_release(&outcome);
+    }
+    struct outcome outcome;
+    desk_run(&story->school, "", &outcome, "show", "sites", "--json", NULL);
+    assert_int_equal(json_array_size(outcome_at(&outcome, "sites")), 1);
+    outcome_release(&outcome);
+    /* No figure yet is told in words. */
+    desk_run(&story->school, "", &outcome, "show", "result", DAY, NULL);
+    outcome_assert_code(&outcome, 0);
+    assert_non_null(strstr(outcome.out, "none yet: it takes two sites"));
+    outcome_release(&outcome);
+}
+
 static void an_organiser_feeds_a_day_from_spreadsheets(void **state) {
     static const char sites[] = "site,lat_deg,lon_deg,elev_m,gnomon_mm,edge,name\n"
                                 "acacia,14.5,3.1,0,2000,umbra,Acacia School\n"
@@ -354,6 +385,7 @@ int main(void) {
         STORY(a_mistaken_unit_changes_nothing),
         STORY(a_day_without_network_loses_nothing),
         STORY(a_correction_without_network_is_kept),
+        STORY(a_site_is_registered_once),
         STORY(an_organiser_feeds_a_day_from_spreadsheets),
         STORY(keys_are_kept_and_not_shown),
     };

@@ -9,6 +9,7 @@
 
 #include <cmocka.h>
 
+#include "server/base/version.h"
 #include "tests/support/desk.h"
 
 #define WORDS 10
@@ -129,6 +130,34 @@ static void helps_with_every_command(void **state) {
     desk_release(&desk);
 }
 
+static void says_its_version(void **state) {
+    static const char *const words[] = {"--version", "version"};
+    (void)state;
+    struct desk desk;
+    desk_init(&desk);
+    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
+        struct outcome outcome;
+        desk_run(&desk, "", &outcome, words[i], NULL);
+        outcome_assert_code(&outcome, 0);
+        assert_string_equal(outcome.out, "noonarc " NOONARC_VERSION "\n");
+        outcome_release(&outcome);
+    }
+    desk_release(&desk);
+}
+
+/* Limits are told in digits that people can type. */
+static void limits_are_plain(void **state) {
+    (void)state;
+    struct desk desk;
+    struct outcome outcome;
+    desk_init(&desk);
+    desk_run(&desk, "", &outcome, "correct", "day", "site", "--supersedes", "0", NULL);
+    outcome_assert_code(&outcome, 2);
+    assert_non_null(strstr(outcome.err, "must be 1 to 9007199254740992 "));
+    outcome_release(&outcome);
+    desk_release(&desk);
+}
+
 static void warns_about_keys_on_the_command_line(void **state) {
     (void)state;
     struct desk desk;
@@ -145,6 +174,8 @@ int main(void) {
         cmocka_unit_test(names_the_word_that_is_wrong),
         cmocka_unit_test(says_nothing_without_a_command),
         cmocka_unit_test(helps_with_every_command),
+        cmocka_unit_test(says_its_version),
+        cmocka_unit_test(limits_are_plain),
         cmocka_unit_test(warns_about_keys_on_the_command_line),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -12,6 +12,7 @@
 #include <signal.h>
 #include <sys/wait.h>
 
+#include "server/base/version.h"
 #include "tests/support/http.h"
 #include "tests/support/served.h"
 
@@ -34,10 +35,10 @@ static void wrong_words(void **state) {
     static const struct {
         const char *words, *says;
     } rows[] = {
-        {"", "usage:"},
-        {"dance", "usage:"},
-        {"serve twice", "usage:"},
-        {"organiser", "usage:"},
+        {"", "no command was given"},
+        {"dance", "there is no command \"dance\""},
+        {"serve twice", "serve takes no word after it, not \"twice\""},
+        {"organiser", "organiser takes a word after it: organiser NAME"},
         {"organiser A B", "one word too many"},
         {"--colour red serve", "no option --colour"},
         {"--store", "--store takes a value"},
@@ -52,7 +53,7 @@ static void wrong_words(void **state) {
     (void)state;
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
         int status = run(rows[i].words, out, sizeof out);
-        if (status != 2 || strstr(out, rows[i].says) == NULL)
+        if (status != 2 || strstr(out, rows[i].says) == NULL || strstr(out, "usage:") == NULL)
             fail_msg("noonarcd %s: %d: %s", rows[i].words, status, out);
     }
 }
@@ -68,9 +69,20 @@ static void help_names_every_setting(void **state) {
         assert_non_null(strstr(out, words[i]));
 }
 
+static void says_its_version(void **state) {
+    char out[4096];
+    (void)state;
+    assert_int_equal(run("--version", out, sizeof out), 0);
+    assert_string_equal(out, "noonarcd " NOONARC_VERSION "\n");
+}
+
 static void what_cannot_be_served(void **state) {
     char out[4096], words[1024];
     (void)state;
+    snprintf(words, sizeof words,
+             "--store %s/other.sqlite --web /nowhere --listen 127.0.0.1:0 serve", served.folder);
+    assert_int_equal(run(words, out, sizeof out), 1);
+    assert_non_null(strstr(out, "there is no index.html in /nowhere"));
     assert_int_equal(run("--store /nowhere/at/all.sqlite migrate", out, sizeof out), 1);
     snprintf(words, sizeof words, "--store %s/other.sqlite --listen nowhere:1 serve",
              served.folder);
@@ -182,6 +194,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(wrong_words),
         cmocka_unit_test(help_names_every_setting),
+        cmocka_unit_test(says_its_version),
         cmocka_unit_test(what_cannot_be_served),
         cmocka_unit_test(a_store_is_migrated_once),
         cmocka_unit_test(an_organiser_with_a_password),

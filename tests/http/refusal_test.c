@@ -62,6 +62,11 @@ struct refusal {
 
 /* clang-format off */
 static const struct refusal refusals[] = {
+    /* What comes after a NUL is not overlooked. */
+    {"a NUL at the end of an address", "GET", "/api/v1/sites%00", KEY_NONE, NULL, NULL, 404, "not_found", NULL},
+    {"a NUL within an address", "GET", "/api/v1/sites%00/../days", KEY_NONE, NULL, NULL, 404, "not_found", NULL},
+    {"a NUL in a query", "GET", "/api/v1/sites?limit=1%00", KEY_NONE, NULL, NULL, 400, "bad_query", "limit"},
+    {"a NUL in the name of a parameter", "GET", "/api/v1/sites?limit%00=1", KEY_NONE, NULL, NULL, 400, "bad_query", "limit\001"},
     /* Bodies that are none. */
     {"no JSON", "POST", "/api/v1/sites", KEY_NONE, JSON, "{\"name\":", 400, "bad_json", NULL},
     {"JSON that is no object", "POST", "/api/v1/sites", KEY_NONE, JSON, "[1]", 422, "wrong_type", NULL},
