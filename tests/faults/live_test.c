@@ -48,7 +48,7 @@ static void write_run(struct text *body, char *key, size_t size) {
 static int send_run(const struct text *body, const char *key) {
     return line_ask(&line,
                     &(struct line_request){.path = "/api/v1/days/" DAY "/sites/hill/runs",
-                                           .key = hill.code,
+                                           .key = hill.key,
                                            .idempotency_key = key,
                                            .body = body->bytes},
                     &answer);
@@ -240,7 +240,7 @@ static void runs_short_of_memory(void) {
         write_run(&body, key, sizeof key);
         struck = ask_short(n,
                            &(struct line_request){.path = "/api/v1/days/" DAY "/sites/hill/runs",
-                                                  .key = hill.code,
+                                                  .key = hill.key,
                                                   .idempotency_key = key,
                                                   .body = body.bytes},
                            &status);

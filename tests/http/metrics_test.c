@@ -11,6 +11,7 @@
 #include <cmocka.h>
 
 #include <time.h>
+#include <unistd.h>
 
 #include "tests/support/http.h"
 #include "tests/support/openmetrics.h"
@@ -169,7 +170,13 @@ static void it_tells_what_happened(void **state) {
     assert_true(value(&answer, writes) == 6.0);
     assert_true(value(&answer, took) > 0.0 && value(&answer, took) < 60.0);
     assert_true(value(&answer, "noonarc_http_connections") >= 1.0);
-    assert_true(value(&answer, "noonarc_http_bodies_bytes") == 0.0);
+    /* The last visit before may still be on its way out. */
+    for (int look = 0; value(&answer, "noonarc_http_bodies_bytes") != 0.0; look++) {
+        assert_true(look < 100);
+        usleep(10000);
+        answer_release(&answer);
+        check(&answer);
+    }
     answer_release(&answer);
     text_release(&body);
 }
