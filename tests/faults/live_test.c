@@ -273,12 +273,15 @@ static void reads_short_of_memory(const char *path) {
 
 /* Something made once: made, or not and then it can be, or made without an answer. */
 static void making_short_of_memory(const char *path, const char *type, const char *key,
+                                   const char *format) __attribute__((format(printf, 4, 0)));
+static void making_short_of_memory(const char *path, const char *type, const char *key,
                                    const char *format) {
     bool struck = true;
     for (long n = 0; struck; n++) {
         char body[512];
         int status, again;
-        snprintf(body, sizeof body, format, n, n);
+        /* far from the others, who are looked for in the neighbourhood */
+        snprintf(body, sizeof body, format, n, n, n / 300 * 0.5 + 1.0, n % 300 * 0.5 + 1.0);
         const struct line_request request = {.path = path, .type = type, .key = key, .body = body};
         struck = ask_short(n, &request, &status);
         if (status != 201 && status != 200 && status != 0 && status < 500)
@@ -312,11 +315,12 @@ static void memory_runs_out(void **state) {
         reads_short_of_memory(reads[i]);
     making_short_of_memory(
         "/api/v1/sites", NULL, NULL,
-        "{\"site\":\"short-%ld\",\"name\":\"Short of Memory %ld\",\"lat_deg\":-3,"
-        "\"lon_deg\":37,\"zone\":\"Africa/Nairobi\",\"gnomon_mm\":1000}");
+        "{\"site\":\"short-%ld\",\"name\":\"Short of Memory %ld\",\"lat_deg\":%.1f,"
+        "\"lon_deg\":%.1f,\"zone\":\"UTC\",\"gnomon_mm\":1000}");
     making_short_of_memory("/api/v1/sites.csv", "text/csv", served.organiser,
                            "site,lat_deg,lon_deg,elev_m,gnomon_mm,edge\r\n"
-                           "sheet-%ld,-4,38,100,1000,umbra\r\nother-%ld,-5,38,100,1000,umbra\r\n");
+                           "sheet-%1$ld,%3$.1f,-%4$.1f,100,1000,umbra\r\n"
+                           "other-%2$ld,-%3$.1f,-%4$.1f,100,1000,umbra\r\n");
     making_short_of_memory("/api/v1/days", NULL, served.organiser,
                            "{\"date\":\"2027-06-21\",\"day\":\"day-%ld\",\"name\":\"Day %ld\"}");
     json_decref(http_get(served.base, "/health", 200));
