@@ -45,7 +45,8 @@ BENCH_SRC := $(wildcard tests/bench/*.c)
 
 objects = $(patsubst %.c,$(BUILD)/obj/%.o,$(1))
 CORE_OBJ := $(call objects,$(CORE_SRC))
-SERVER_OBJ := $(call objects,$(SERVER_SRC)) $(BUILD)/gen/migrations.o $(BUILD)/gen/openapi.o
+SERVER_OBJ := $(call objects,$(SERVER_SRC)) $(BUILD)/gen/migrations.o $(BUILD)/gen/openapi.o \
+  $(BUILD)/gen/land.o
 CLIENT_OBJ := $(call objects,$(CLIENT_SRC))
 TEST_HELP_OBJ := $(call objects,$(TEST_HELP_SRC))
 SIMULATE_OBJ := $(call objects,tests/support/simulate.c)
@@ -87,6 +88,10 @@ $(BUILD)/gen/science.wasm: $(WASM_SRC) $(wildcard server/science/*.h server/web/
 	@mkdir -p $(@D)
 	$(SAY) "  compile  $@"
 	$(RUN)clang $(WASM_FLAGS) -o $@ $(WASM_SRC)
+$(BUILD)/gen/land.c: server/rules/land.mjs $(NPM)/installed
+	@mkdir -p $(@D)
+	$(SAY) "  land     $@"
+	$(RUN)node $< $(NPM)/node_modules $@
 $(BUILD)/web/index.html: $(shell find server/web -type f) $(BUILD)/gen/science.wasm $(NPM)/installed
 	$(SAY) "  bundle   $(BUILD)/web"
 	$(RUN)node server/web/build.mjs $(NPM) $(BUILD)/gen/science.wasm $(BUILD)/web

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <strings.h>
 
+#include "server/rules/land.h"
 #include "server/science/angle.h"
 #include "server/science/meridian.h"
 #include "server/store/site_rows.h"
@@ -65,6 +66,10 @@ int site_warn(struct db *db, const struct site_record *site, struct warnings *wa
         warning_add(warnings, WARNING_POSITION_ZERO, "/lat_deg",
                     "latitude and longitude are both 0, which is in the sea off Africa: was the "
                     "position left out?");
+    else if (!land_is_near(exact->lat_deg, exact->lon_deg))
+        warning_add(warnings, WARNING_POSITION_SEA, "/lat_deg",
+                    "the position lies in the sea, far from any coast: is a sign or a digit wrong? "
+                    "(An island may be too small for the map that was asked.)");
     if (find_neighbours(db, exact, &near, err))
         return -1;
     for (size_t i = 0; i < near.count; i++) {

@@ -11,8 +11,8 @@
 
 #define SITE_NEIGHBOUR_M 50.0
 
-/* READ. A position of 0, 0; another site within SITE_NEIGHBOUR_M. site->site "": none
- * of those there are. */
+/* READ. A position of 0, 0, or in the sea far from land; another site within SITE_NEIGHBOUR_M.
+ * site->site "": none of those there are. */
 int site_warn(struct db *db, const struct site_record *site, struct warnings *warnings,
               struct err *err) __attribute__((warn_unused_result));
 

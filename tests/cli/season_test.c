@@ -111,7 +111,7 @@ static void schools_are_invited(void **state) {
 static void odd_registrations_get_their_answers(void **state) {
     struct story *story = *state;
     struct outcome outcome;
-    expect(&story->school, 1, "registered at that place", "register", "--name", "Ceibo School",
+    expect(&story->office, 1, "registered at that place", "register", "--name", "Ceibo School",
            "--lat", "-31.4", "--lon", "-64.2");
     desk_run(&story->school, "", &outcome, "register", "--name", "Ceibo Evening School", "--lat",
              "-31.4001", "--lon", "-64.2", NULL);

@@ -213,7 +213,9 @@ static void odd_places_are_warned_of(void **state) {
     assert_int_equal(warned(f, &itself), -1);
     assert_int_equal(warned(f, &across), WARNING_NEIGHBOUR);
     assert_int_equal(warned(f, &nowhere), WARNING_POSITION_ZERO);
+    struct site_record sea = placed("new", "New", 40.0, -40.0); /* middle of the Atlantic */
     assert_int_equal(warned(f, &equator), -1);
+    assert_int_equal(warned(f, &sea), WARNING_POSITION_SEA);
 }
 
 static int register_record(struct fixture *f, const struct site_record *record) {
