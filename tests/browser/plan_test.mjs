@@ -77,6 +77,18 @@ test("the sky board changes by itself, told with the class code", async () => {
   await stage.shut(watcher);
 });
 
+test("a partner chosen beforehand, and another one when cloud comes", async () => {
+  await stage.api("POST", `/days/${SOON}/partners`, { key: stage.organiser });
+  const { partners } = await stage.api("GET", `/days/${SOON}/sites/vineyard-school/partner`);
+  const page = await open();
+  const told = page.locator("#partner");
+  await told.filter({ hasText: `Your partner is ${partners[0].name}.` }).waitFor();
+  await stage.api("PUT", `/days/${SOON}/sites/${partners[0].site}/sky`, { key: schools[partners[0].name].class_code, body: { sky: "gone_home" } });
+  await told.filter({ hasText: "we have gone home" }).waitFor();
+  await stage.look(page, "plan-partner");
+  await stage.shut(page);
+});
+
 test("the sheet fills one page of A4 and of Letter, with a new code that works", async () => {
   const page = await open({ width: 1280 });
   await page.getByText("Put a new class code on the sheet").click();

@@ -126,6 +126,16 @@ function tellPartners() {
   fill(byId("more"), plan.partners.length > SHOWN && word("plan.more_partners", { count: SHOWN }));
 }
 
+// Whoever was chosen beforehand, and who was offered since.
+async function fetchPartners() {
+  const { partners: mine } = await get(path`/days/${dayName}/sites/${siteName}/partner`);
+  const nameOf = (other) => plan.partners.find((one) => one.site === other)?.name ?? word("plan.partner_someone");
+  fill(byId("partner"), mine.map(({ name, kind, because, sky }) => h("li", {},
+    h("strong", {}, kind === "assigned" ? word("plan.partner_assigned", { name })
+      : kind === "offered" ? word("plan.partner_offered", { name, other: nameOf(because) }) : word("plan.partner_second", { name })),
+    sky !== null && [" ", word("plan.partner_sky", { sky: wordOf("sky.state_", sky) })])));
+}
+
 // A strip of the Earth along the meridian, degrees as they are.
 async function drawBand() {
   const here_ = { lon: site.lon_deg, lat: site.lat_deg };
@@ -173,10 +183,10 @@ function follow() {
   const again = () => {
     wanted ??= setTimeout(() => {
       wanted = null;
-      fetchSky().catch(() => {});
+      Promise.all([fetchSky(), fetchPartners()]).catch(() => {});
     }, 1000);
   };
-  for (const event of ["sky", "run"]) stream.addEventListener(event, again);
+  for (const event of ["sky", "run", "partner"]) stream.addEventListener(event, again);
 }
 
 async function sayIt(event) {
@@ -227,7 +237,8 @@ async function show() {
   tick();
   tellStand();
   tellPartners();
-  await fetchSky();
+  if (day.state !== "announced") fill(byId("state"), wordOf("plan.state_", day.state));
+  await Promise.all([fetchSky(), fetchPartners().catch(() => {})]); // who does not take part has none
   if (plan.partners.length === 0) return;
   const { features } = await get(path`/days/${dayName}/sites.geojson`);
   places = new Map(features.map(({ id, geometry }) => [id, geometry.coordinates]));
