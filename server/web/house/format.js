@@ -23,7 +23,7 @@ export const withUnit = (value, decimals, unit) => `${number(value, decimals)}${
 export function withSigma(value, sigma) {
   if (sigma === null || !(sigma > 0)) return { value: number(value), sigma: null };
   let place = Math.floor(Math.log10(sigma)) - 1;
-  if (Math.round(sigma / 10 ** place) >= 100) place += 1;
+  if (Math.round(Number((sigma / 10 ** place).toPrecision(12))) >= 100) place += 1; // 9.95 is 10 already
   const unit = 10 ** Math.max(place, 0);
   const shown = (figure) => number(place > 0 ? Math.round(figure / unit) * unit : figure, Math.max(-place, 0));
   return { value: shown(value), sigma: shown(sigma) };
