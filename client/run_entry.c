@@ -84,7 +84,7 @@ int run_entry_edge(const char *text, const char *place, struct gnomon *gnomon, s
 
 int run_entry_shadow(const char *text, const char *place, struct reading *reading,
                      struct err *err) {
-    reading->shadow_sigma_m = (double)NAN;
+    reading->shadow_sigma_m = reading->bearing_deg = (double)NAN;
     return enter_length(text, row_of("readings", NULL, "shadow_mm"),
                         row_of("readings", NULL, "sigma_mm"), reading, place, err);
 }

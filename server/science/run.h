@@ -13,6 +13,8 @@ struct reading {
     double t_utc_s;        /* seconds since 1970-01-01 UTC */
     double shadow_m;       /* foot of the gnomon to the marked edge, along the ground */
     double shadow_sigma_m; /* standard uncertainty, NAN when the class gave none */
+    double bearing_deg;    /* of the shadow, clockwise from the plate's north mark, 0..360; NAN
+                              when not taken. Drawn, and used for nothing that is computed. */
 };
 
 struct run {

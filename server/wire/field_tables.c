@@ -108,6 +108,7 @@ static const struct field reading_rows[] = {
     {"time",      FIELD_INSTANT, true,  AT(struct reading, t_utc_s)},
     {"shadow_mm", FIELD_REAL,    true,  AT(struct reading, shadow_m),       LENGTH_MM(SHADOW_MAX_MM)},
     {"sigma_mm",  FIELD_REAL,    false, AT(struct reading, shadow_sigma_m), RANGE_MM(0.01, 10000.0)},
+    {"bearing_deg", FIELD_REAL,  false, AT(struct reading, bearing_deg),    RANGE(0.0, 360.0, "degrees")},
 };
 static const struct field_table reading_fields = {"a reading", reading_rows, COUNT(reading_rows)};
 

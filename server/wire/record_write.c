@@ -137,6 +137,7 @@ static void write_run_body(struct json_writer *json, const struct run_record *re
         json_write_instant(json, "time", run->reading[i].t_utc_s, INSTANT_SHORTEST);
         json_write_real(json, "shadow_mm", record_mm(run->reading[i].shadow_m));
         write_given_real(json, "sigma_mm", record_mm(run->reading[i].shadow_sigma_m));
+        write_given_real(json, "bearing_deg", run->reading[i].bearing_deg);
         json_write_end(json);
     }
     json_write_end(json);

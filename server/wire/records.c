@@ -83,7 +83,7 @@ void run_record_init(struct run_record *run) {
     for (int i = 0; i < GNOMON_PARTS_MAX; i++)
         run->run.gnomon.part[i].sigma_m = NAN;
     for (int i = 0; i < RUN_READINGS_MAX; i++)
-        run->run.reading[i].shadow_sigma_m = NAN;
+        run->run.reading[i].shadow_sigma_m = run->run.reading[i].bearing_deg = NAN;
 }
 
 double record_mm(double metres) {

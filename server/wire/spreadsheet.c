@@ -204,7 +204,7 @@ int sheet_read_readings(const char *csv_bytes, size_t length, struct sheet_readi
         columns_read_header(&csv, &reading_row_fields, required, &columns, err))
         goto cleanup;
     while ((row = csv_reader_next(&csv, err)) > 0) {
-        struct reading_row read = {.reading.shadow_sigma_m = NAN};
+        struct reading_row read = {.reading = {.shadow_sigma_m = NAN, .bearing_deg = NAN}};
         if (columns_read_cells(&csv, &columns, &read, err))
             goto cleanup;
         if (count == SHEET_ROWS_MAX) {

@@ -120,6 +120,27 @@ for (const width of WIDTHS)
     await page.context().close();
   });
 
+test("pins whose directions were taken are seen from above", async () => {
+  const school = await stage.school({ site: "pin-school", name: "Pin School", lat_deg: -32.92, lon_deg: -68.78, elev_m: 790 }, DAY);
+  const run = JSON.parse(readFileSync(`${stage.folder}/sheets/acequia.json`, "utf8"));
+  // South of the tropics the Sun passes in the north: shadows turn from south-west to south-east.
+  const readings = run.readings.map((reading, i) => ({ ...reading, bearing_deg: 185 - 4 * i }));
+  await stage.api("POST", `/days/${DAY}/sites/pin-school/runs`, { key: school.class_code, body: { ...run, readings }, headers: { "Idempotency-Key": "a-run-with-bearings" } });
+  const page = await stage.window();
+  await page.goto(`/days/${DAY}/sites/pin-school/run`);
+  await page.waitForSelector("#plate .plate");
+  assert.equal((await page.$$("#plate .fan")).length, readings.length);
+  await page.click("#picture-table summary");
+  await page.waitForSelector("#picture-table tbody tr");
+  assert.match(await page.textContent("#picture-table tbody tr"), /185\.0/);
+  await stage.look(page, "plate");
+  await page.goto(`/days/${DAY}/sites/acequia/run`);
+  await page.waitForSelector("#picture-chart .plot");
+  assert.ok(await page.isHidden("#plate-part"));
+  stage.quiet();
+  await page.context().close();
+});
+
 test("a school without readings is told so, and led on", async () => {
   const page = await stage.window();
   await stage.school({ site: "idle-school", name: "Idle School", lat_deg: -31, lon_deg: -64 }, DAY);

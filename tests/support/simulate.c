@@ -101,6 +101,7 @@ void simulate_readings(struct chance *chance, const struct place *place, const s
             .t_utc_s = round((t_utc_s + clock_s) / round_s) * round_s,
             .shadow_m = fmax(1.0, round(1000.0 * shadow_m)) / 1000.0,
             .shadow_sigma_m = NAN,
+            .bearing_deg = NAN,
         };
     }
 }

@@ -170,6 +170,10 @@ static const struct {
      "}",
      ERR_OUT_OF_RANGE, "/gnomon/parts/0/sigma_mm"},
     {RUN, "{" GNOMON ",\"readings\":[]}", ERR_OUT_OF_RANGE, "/readings"},
+    {RUN,
+     "{" GNOMON ",\"readings\":[" READING "," READING ",{\"time\":\"2027-03-21T12:04:30Z\","
+     "\"shadow_mm\":900,\"bearing_deg\":361}]}",
+     ERR_OUT_OF_RANGE, "/readings/2/bearing_deg"},
     {RUN, "{" GNOMON ",\"readings\":{}}", ERR_WRONG_TYPE, "/readings"},
     {RUN,
      "{" GNOMON ",\"readings\":[" READING ",{\"time\":\"2027-03-21T12:04:30\","
@@ -306,6 +310,7 @@ static void test_defaults(void **state) {
     assert_int_equal(record_read_run(run_body, strlen(run_body), &run, &err), 0);
     assert_true(run.run.gnomon.part[0].value_m == 1.0 && isnan(run.run.gnomon.part[0].sigma_m));
     assert_true(run.run.reading[2].shadow_m == 0.88 && isnan(run.run.reading[2].shadow_sigma_m));
+    assert_true(isnan(run.run.reading[2].bearing_deg));
     check_near("time", run.run.reading[0].t_utc_s, near_utc_s("2027-03-21T11:04:30Z"), 0.0, "s");
     assert_true(isnan(run.run.pressure_hpa) && isnan(run.run.clock_sigma_s));
     assert_int_equal(run.supersedes, 0);
@@ -329,7 +334,8 @@ static void test_there_and_back(void **state) {
         "\"season\":null,\"state\":\"announced\",\"blind\":true}",
         "{\"gnomon\":{\"parts\":[{\"length_mm\":288.1,\"sigma_mm\":0.7},{\"length_mm\":30.3}],"
         "\"edge\":\"centre\"},\"readings\":[{\"time\":\"2027-03-21T11:58:03.25Z\","
-        "\"shadow_mm\":178.3,\"sigma_mm\":1.1},{\"time\":\"2027-03-21T11:59:03Z\","
+        "\"shadow_mm\":178.3,\"sigma_mm\":1.1,\"bearing_deg\":183.5},{\"time\":\"2027-03-21T11:59:"
+        "03Z\","
         "\"shadow_mm\":179.9}],\"sky\":\"clear\",\"level\":\"water\",\"note\":\"none\","
         "\"pressure_hpa\":1001.3,\"temperature_c\":-3.1,\"clock_sigma_s\":2,"
         "\"tilt_sigma_deg\":0.03,\"supersedes\":12}"};

@@ -49,7 +49,7 @@ export async function loadRun(day, site) {
   loaded.noon = { ms: noon_s * 1000, shadow_mm, ...noonBand(loaded.steps, loaded.height_mm, reduction.sigma_deg) };
   const outOf = new Map(reduction.left_out.map((out) => [out.reading, out]));
   loaded.readings = sent.readings.map((reading, i) => ({
-    ms: reading.t_utc_s * 1000, shadow_mm: reading.shadow_mm, left_out: outOf.get(i) ?? null,
+    ms: reading.t_utc_s * 1000, shadow_mm: reading.shadow_mm, bearing_deg: reading.bearing_deg ?? null, left_out: outOf.get(i) ?? null,
     instead_mm: outOf.get(i)?.instead_mm ?? null, name: String(i + 1), residual_deg: again.steps[i].residual_deg, zenith_deg: again.steps[i].zenith_deg,
   }));
   return loaded;

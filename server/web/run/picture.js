@@ -1,11 +1,14 @@
 // SPDX-License-Identifier: MIT
 // The run as a picture and as a table, with what was left out and why.
 import { keyItem } from "../charts/base.js";
+import { plate } from "../charts/plate.js";
 import { SHADOW_LOOK, shadowChart } from "../charts/shadows.js";
 import { tableBeside } from "../charts/table.js";
 import { byId, fill, h } from "../house/dom.js";
 import { clockMinute, clockTime, number, signed } from "../house/format.js";
 import { locale, word, wordOf } from "../house/words.js";
+
+const FEWEST = 3; // pins that make a picture
 
 const figures = new Intl.NumberFormat(locale, { maximumFractionDigits: 1, useGrouping: false });
 
@@ -21,6 +24,11 @@ export function showPicture({ place, readings, curve, noon, reduction }) {
     tick: (ms) => clockMinute(ms, zone), figure: (value) => figures.format(value),
     words: { x: word("run.axis_time", { zone: zone ?? "" }), y: word("run.axis_shadow"), label: word("run.picture_label", { used: number(reduction.used), out: number(reduction.left_out.length) }) },
   });
+  // From above, where the class took the pins' directions too.
+  const turned = readings.filter((reading) => reading.bearing_deg !== null);
+  byId("plate-part").hidden = turned.length < FEWEST;
+  if (turned.length >= FEWEST)
+    fill(byId("plate"), plate(turned, { north: word("run.plate_north"), label: word("run.plate_label", { count: number(turned.length) }) }));
   fill(byId("left-out"), reduction.left_out.length === 0 ? h("p", {}, word("run.all_used"))
     : h("ul", { class: "reasons" }, reduction.left_out.map((out) => h("li", {},
       h("strong", {}, word("run.left_reading", { number: number(out.reading + 1), time: clockTime(Date.parse(out.utc), zone), mm: number(out.shadow_mm) })), " ",
@@ -30,8 +38,9 @@ export function showPicture({ place, readings, curve, noon, reduction }) {
     [word("run.number"), (row) => row.name, true],
     [word("run.time"), (row) => clockTime(row.ms, zone)],
     [word("run.shadow_mm"), (row) => number(row.shadow_mm, Number.isInteger(row.shadow_mm) ? 0 : 1), true],
+    turned.length > 0 && [word("run.bearing_deg"), (row) => (row.bearing_deg === null ? "–" : number(row.bearing_deg, 1)), true],
     [word("run.sun_angle_deg"), (row) => (row.zenith_deg === null ? "–" : number(row.zenith_deg, 3)), true],
     [word("run.off_curve_deg"), (row) => (row.residual_deg === null ? "–" : signed(row.residual_deg, 3)), true],
     [word("run.used"), (row) => (row.left_out === null ? word("run.used_yes") : wordOf("slip.", row.left_out.reason, row.left_out.advice))],
-  ], () => readings));
+  ].filter(Boolean), () => readings));
 }

@@ -47,7 +47,7 @@ int page_part(double length_m, double sigma_m) {
 int page_reading(double t_utc_s, double shadow_m, double sigma_m) {
     if (run.readings == RUN_READINGS_MAX)
         return 0;
-    run.reading[run.readings++] = (struct reading){t_utc_s, shadow_m, sigma_m};
+    run.reading[run.readings++] = (struct reading){t_utc_s, shadow_m, sigma_m, (double)NAN};
     return 1;
 }
 
