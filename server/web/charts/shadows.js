@@ -27,6 +27,7 @@ export function shadowChart(host, { readings, curve, noon }, options) {
   const near = out.filter(inside);
   const rim = out.filter((reading) => !inside(reading)).map((reading) => ({ ...reading, at_mm: reading.shadow_mm > noon.shadow_mm ? noon.shadow_mm + reach : noon.shadow_mm - reach }));
   const ys = [...kept, ...near.map((reading) => reading.shadow_mm), ...rim.map((reading) => reading.at_mm)];
+  const share = (noon.ms - curve[0].ms) / (curve.at(-1).ms - curve[0].ms);
   return keepDrawn(host, (width) => settle(Plot.plot({
     width,
     height: Math.round(Math.min(Math.max(width * 0.62, 300), 470)),
@@ -39,7 +40,7 @@ export function shadowChart(host, { readings, curve, noon }, options) {
     y: { label: options.words.y, grid: true, tickFormat: options.figure, domain: [Math.min(...ys), Math.max(...ys)], nice: true },
     marks: [
       Plot.ruleX([noon.ms], { stroke: "var(--ochre)", strokeWidth: 1.5 }),
-      Plot.text([noon], { x: "ms", frameAnchor: "top", dy: -16, text: "label", fontWeight: 650, fill: "currentColor", textAnchor: "middle" }),
+      Plot.text([noon], { x: "ms", frameAnchor: "top", dy: -16, text: "label", fontWeight: 650, fill: "currentColor", textAnchor: share < 0.3 ? "start" : share > 0.7 ? "end" : "middle" }),
       Plot.line(curve, { x: "ms", y: "shadow_mm", stroke: "var(--shadow)", strokeWidth: 2.5 }),
       Plot.link([noon], { x: "ms", y1: "low_mm", y2: "high_mm", stroke: "var(--ochre)", strokeWidth: 7, strokeOpacity: 0.75 }),
       Plot.link(near.filter((reading) => reading.instead_mm !== null), { x: "ms", y1: "shadow_mm", y2: "instead_mm", stroke: OKABE_ITO.vermillion, strokeDasharray: "3 3" }),

@@ -2,9 +2,9 @@
 // A run as the playground keeps it, and what becomes of it when it is handed in.
 //
 //   gnomon    {parts: [{length_mm}], edge}, null before it stands
-//   readings  {id, device_ms, offset_ms, shadow_mm, struck}: time by the device's own
-//             clock, how far that was off (null: not known then), length (null: not
-//             measured yet)
+//   readings  {id, device_ms, offset_ms, shadow_mm, bearing_deg, struck}: time by the
+//             device's own clock, how far that was off (null: not known then), length
+//             (null: not measured yet), direction on the plate (null: not taken)
 //   clock     {offset_ms, sigma_ms} as last measured, null: never
 //   pending   {key, body, print}: frozen, on its way until it is answered
 //   sent      {run, at_ms, print, count} of what was accepted last
@@ -15,7 +15,7 @@ export const newRun = () => ({ gnomon: null, readings: [], clock: null, pending:
 const token = (bytes) => [...crypto.getRandomValues(new Uint8Array(bytes))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 
 export const newReading = (device_ms, clock) =>
-  ({ id: token(8), device_ms, offset_ms: clock?.offset_ms ?? null, shadow_mm: null, struck: false });
+  ({ id: token(8), device_ms, offset_ms: clock?.offset_ms ?? null, shadow_mm: null, bearing_deg: null, struck: false });
 
 // The time of a reading by the best that is known of the device's clock.
 export const trueMs = (run, reading) => Math.round(reading.device_ms + (reading.offset_ms ?? run.clock?.offset_ms ?? 0));
@@ -26,7 +26,7 @@ export const counted = (run) => byTime(run).filter(({ struck, shadow_mm }) => !s
 export const height_mm = (gnomon) => gnomon.parts.reduce((sum, { length_mm }) => sum + length_mm, 0);
 
 // What would be handed in now, as text, to be compared.
-export const printOf = (run) => JSON.stringify([run.gnomon, counted(run).map((reading) => [trueMs(run, reading), reading.shadow_mm])]);
+export const printOf = (run) => JSON.stringify([run.gnomon, counted(run).map((reading) => [trueMs(run, reading), reading.shadow_mm, reading.bearing_deg ?? null])]);
 export const isSent = (run) => run.sent !== null && run.sent.print === printOf(run);
 
 // Freezes the run as it stands. supersedes: the run it corrects, null for the first.
@@ -36,7 +36,7 @@ export function freeze(run, supersedes) {
   const clock_sigma_s = run.clock === null ? null : Math.max(1, run.clock.sigma_ms / 1000);
   const body = {
     gnomon: run.gnomon,
-    readings: counted(run).map((reading) => ({ time: new Date(trueMs(run, reading)).toISOString(), shadow_mm: reading.shadow_mm })),
+    readings: counted(run).map((reading) => ({ time: new Date(trueMs(run, reading)).toISOString(), shadow_mm: reading.shadow_mm, bearing_deg: reading.bearing_deg ?? null })),
     clock_sigma_s,
     supersedes,
   };

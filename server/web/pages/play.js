@@ -241,6 +241,7 @@ function typedTime(text, ms) {
 function editor(reading) {
   const time = h("input", { id: "edit-time", autocomplete: "off", inputmode: "numeric", value: clockTime(trueMs(run, reading), zone()) });
   const length = h("input", { id: "edit-length", autocomplete: "off", inputmode: "decimal", value: reading.shadow_mm === null ? "" : number(reading.shadow_mm, reading.shadow_mm % 1 === 0 ? 0 : 1) });
+  const bearing = h("input", { id: "edit-bearing", autocomplete: "off", inputmode: "decimal", "aria-describedby": "edit-bearing-hint", value: (reading.bearing_deg ?? null) === null ? "" : number(reading.bearing_deg, reading.bearing_deg % 1 === 0 ? 0 : 1) });
   const wrong = h("p", { class: "wrong", role: "alert" });
   const close = () => {
     editing = null;
@@ -254,15 +255,18 @@ function editor(reading) {
         event.preventDefault();
         const ms = typedTime(time.value, trueMs(run, reading));
         const shadow_mm = parseNumber(length.value);
-        const bad = ms === null ? time : shadow_mm === null || shadow_mm <= 0 ? length : null;
-        for (const input of [time, length]) input.setAttribute("aria-invalid", String(input === bad));
-        fill(wrong, bad === time ? word("play.time_wrong") : bad === length ? word("play.shadow_wrong") : "");
+        const bearing_deg = bearing.value.trim() === "" ? null : parseNumber(bearing.value);
+        const turned = bearing.value.trim() === "" || (bearing_deg !== null && bearing_deg >= 0 && bearing_deg <= 360);
+        const bad = ms === null ? time : shadow_mm === null || shadow_mm <= 0 ? length : turned ? null : bearing;
+        for (const input of [time, length, bearing]) input.setAttribute("aria-invalid", String(input === bad));
+        fill(wrong, bad === time ? word("play.time_wrong") : bad === length ? word("play.shadow_wrong") : bad === bearing ? word("play.bearing_wrong") : "");
         if (bad !== null) {
           bad.focus();
           return;
         }
         if (time.value !== clockTime(trueMs(run, reading), zone())) reading.device_ms += ms - trueMs(run, reading);
         reading.shadow_mm = shadow_mm;
+        reading.bearing_deg = bearing_deg;
         save();
         close();
       },
@@ -270,7 +274,9 @@ function editor(reading) {
   },
   h("div", { class: "fields" },
     h("div", { class: "field" }, h("label", { for: "edit-time" }, word("play.time")), time),
-    h("div", { class: "field" }, h("label", { for: "edit-length" }, word("play.length")), length)),
+    h("div", { class: "field" }, h("label", { for: "edit-length" }, word("play.length")), length),
+    h("div", { class: "field" }, h("label", { for: "edit-bearing" }, word("play.bearing")), bearing,
+      h("span", { class: "hint", id: "edit-bearing-hint" }, word("play.bearing_hint")))),
   wrong,
   h("div", { class: "buttons" },
     h("button", { class: "main" }, word("play.save")),
