@@ -25,8 +25,11 @@ export const counted = (run) => byTime(run).filter(({ struck, shadow_mm }) => !s
 
 export const height_mm = (gnomon) => gnomon.parts.reduce((sum, { length_mm }) => sum + length_mm, 0);
 
+// Its direction, where one was taken.
+const turned = ({ bearing_deg }) => ((bearing_deg ?? null) === null ? {} : { bearing_deg });
+
 // What would be handed in now, as text, to be compared.
-export const printOf = (run) => JSON.stringify([run.gnomon, counted(run).map((reading) => [trueMs(run, reading), reading.shadow_mm, reading.bearing_deg ?? null])]);
+export const printOf = (run) => JSON.stringify([run.gnomon, counted(run).map((reading) => [trueMs(run, reading), reading.shadow_mm, ...Object.values(turned(reading))])]);
 export const isSent = (run) => run.sent !== null && run.sent.print === printOf(run);
 
 // Freezes the run as it stands. supersedes: the run it corrects, null for the first.
@@ -36,7 +39,7 @@ export function freeze(run, supersedes) {
   const clock_sigma_s = run.clock === null ? null : Math.max(1, run.clock.sigma_ms / 1000);
   const body = {
     gnomon: run.gnomon,
-    readings: counted(run).map((reading) => ({ time: new Date(trueMs(run, reading)).toISOString(), shadow_mm: reading.shadow_mm, bearing_deg: reading.bearing_deg ?? null })),
+    readings: counted(run).map((reading) => ({ time: new Date(trueMs(run, reading)).toISOString(), shadow_mm: reading.shadow_mm, ...turned(reading) })),
     clock_sigma_s,
     supersedes,
   };
