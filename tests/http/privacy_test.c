@@ -149,8 +149,8 @@ static void what_is_public_knows_no_more_than_the_rounding(void **state) {
                           "{\"date\":\"" DAY "\"}", 201));
     school_join(served.base, &puna, DAY);
     school_join(served.base, &pampa, DAY);
-    json_decref(http_send(served.base, "POST", API "/days/" DAY "/partners", served.organiser,
-                          NULL, 201));
+    json_decref(
+        http_send(served.base, "POST", API "/days/" DAY "/partners", served.organiser, NULL, 201));
     hand_in(&puna, 11);
     hand_in(&pampa, 12);
     gather(&before);
