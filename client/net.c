@@ -107,6 +107,12 @@ static void set_options(CURL *curl, const char *server, const struct net_request
     }
 }
 
+static double now_utc_s(void) {
+    struct timespec now;
+    clock_gettime(CLOCK_REALTIME, &now);
+    return (double)now.tv_sec + (double)now.tv_nsec * 1e-9;
+}
+
 static void put_url(struct text *url, const char *server, const char *path) {
     size_t prefix = strlen(server);
     while (prefix > 0 && server[prefix - 1] == '/')
@@ -131,6 +137,7 @@ int net_exchange(const char *server, const struct net_request *request, struct n
     set_options(curl, server, request, &answer->body);
     curl_easy_setopt(curl, CURLOPT_URL, url.bytes);
     curl_easy_setopt(curl, CURLOPT_HTTPHEADER, headers);
+    double began_utc_s = now_utc_s();
     CURLcode code = curl_easy_perform(curl);
     if (code != CURLE_OK) {
         err_set(err, ERR_NETWORK, "", "no answer from %s: %s", server,
@@ -140,6 +147,11 @@ int net_exchange(const char *server, const struct net_request *request, struct n
     long status = 0;
     curl_easy_getinfo(curl, CURLINFO_RESPONSE_CODE, &status);
     answer->status = (int)status;
+    curl_off_t asked_us = 0, heard_us = 0;
+    curl_easy_getinfo(curl, CURLINFO_PRETRANSFER_TIME_T, &asked_us);
+    curl_easy_getinfo(curl, CURLINFO_STARTTRANSFER_TIME_T, &heard_us);
+    answer->asked_utc_s = began_utc_s + (double)asked_us * 1e-6;
+    answer->heard_utc_s = began_utc_s + (double)heard_us * 1e-6;
     result = 0;
 cleanup:
     curl_slist_free_all(headers);

@@ -26,6 +26,8 @@ struct net_request {
 
 struct net_answer {
     int status;
+    double asked_utc_s, heard_utc_s; /* by this computer's clock: the request was about to go out,
+                                        the answer began to come; the connection stood */
     struct text body;
 };
 

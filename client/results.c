@@ -158,6 +158,19 @@ static void print_why(FILE *out, int indent, const json_t *reduction) {
         screen_wrapped(out, indent, advice);
 }
 
+/* What a measured clock came to, where the day had to judge it. */
+static void print_clock(FILE *out, const json_t *clock) {
+    double offset_s = screen_number(clock, "offset_s");
+    if (!json_is_true(screen_get(clock, "beyond")))
+        return;
+    fputs("clock       measured ", out);
+    screen_measure(out, fabs(offset_s), screen_number(clock, "sigma_s"),
+                   offset_s > 0.0 ? " s fast" : " s slow");
+    fprintf(out, ", more than the day's %g s: the times are %s\n", screen_number(clock, "bound_s"),
+            screen_number(clock, "applied_s") != 0.0 ? "corrected by that, by the day's rule"
+                                                     : "used as they came, with so much doubt");
+}
+
 void results_print_reduction(FILE *out, const json_t *reduction) {
     double angle_deg = screen_number(reduction, "noon_angle_deg");
     if (isfinite(angle_deg)) {
@@ -186,6 +199,7 @@ void results_print_reduction(FILE *out, const json_t *reduction) {
         screen_measure(out, fabs(clock_s), clock_sigma_s, clock_s > 0 ? " s fast" : " s slow");
         fputs(" as the shadows tell it\n", out);
     }
+    print_clock(out, screen_get(reduction, "clock"));
     fprintf(out, "worked out  %s; the other ways, for comparison:\n",
             screen_string(reduction, "estimator"));
     print_estimates(out, reduction);

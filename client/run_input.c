@@ -8,6 +8,7 @@
 #include <unistd.h>
 
 #include "client/files.h"
+#include "client/own_clock.h"
 #include "client/place_options.h"
 #include "client/run_entry.h"
 #include "server/wire/csv.h"
@@ -52,6 +53,10 @@ static const struct option_row rows[] = {
      .min = 0.001,
      .max = 3600,
      .help = "how well the clock was set, seconds (else 15)"},
+    {.name = "clock",
+     .kind = OPTION_FLAG,
+     .help = "the times were read from this computer's clock: measure it against the server's and "
+             "send along how far it is off"},
     {.name = "tilt-sigma",
      .kind = OPTION_NUMBER,
      .value = "DEG",
@@ -213,6 +218,12 @@ static enum leave take_options(struct client *client, const struct site_record *
     of->temperature_c = arguments_number(args, "temperature", of->temperature_c);
     of->clock_sigma_s = arguments_number(args, "clock-sigma", of->clock_sigma_s);
     of->tilt_sigma_deg = arguments_number(args, "tilt-sigma", of->tilt_sigma_deg);
+    if (arguments_given(args, "clock") && client->server == NULL) {
+        err_set(err, ERR_OUT_OF_RANGE, "--clock", "there is no server here to measure against");
+        return LEAVE_USAGE;
+    }
+    if (arguments_given(args, "clock") && own_clock_measure(client, &of->clock) && !client->json)
+        own_clock_print(stdout, &of->clock);
     return LEAVE_OK;
 }
 

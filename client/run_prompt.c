@@ -9,6 +9,7 @@
 #include <time.h>
 
 #include "client/cautions.h"
+#include "client/own_clock.h"
 #include "client/prompt.h"
 #include "client/results.h"
 #include "client/run_entry.h"
@@ -28,6 +29,7 @@ struct prompt {
     const char *zone;   /* the playground's, "" when not known here */
     struct tzif clocks; /* of that zone */
     int32_t date;
+    int read_here;              /* readings whose time is this computer's own */
     char line[PROMPT_LINE_MAX]; /* the last answer, blanks trimmed */
 };
 
@@ -180,10 +182,12 @@ static bool enter_reading(struct prompt *prompt, int number, struct err *err) {
     snprintf(shadow_place, sizeof shadow_place, "reading %d, shadow", number);
     size_t length = strcspn(prompt->line, " \t");
     size_t blanks = strspn(prompt->line + length, " \t");
+    int before = prompt->run->run.readings;
     char shadow[PROMPT_LINE_MAX];
     snprintf(shadow, sizeof shadow, "%s", prompt->line + length + blanks);
     prompt->line[length] = '\0';
-    if (strcmp(prompt->line, "now") == 0)
+    bool here = strcmp(prompt->line, "now") == 0;
+    if (here)
         reading.t_utc_s = (double)time(NULL);
     else if (run_entry_clock(prompt->line, prompt->date,
                              *prompt->zone != '\0' ? &prompt->clocks : NULL, time_place, &reading,
@@ -196,6 +200,8 @@ static bool enter_reading(struct prompt *prompt, int number, struct err *err) {
     }
     if (run_entry_shadow(shadow, shadow_place, &reading, err) == 0)
         (void)!run_entry_add(&prompt->run->run, &reading, time_place, err);
+    if (here && prompt->run->run.readings > before)
+        prompt->read_here++;
     return true;
 }
 
@@ -360,6 +366,10 @@ enum leave run_prompt(struct client *client, struct outbox *outbox, const char *
     cautions_print(stderr);
     fputc('\n', stderr);
     enum leave leave = ask_all(&prompt);
+    /* Only a clock that all times were read from says something about them. */
+    if (leave == LEAVE_OK && prompt.read_here == run->run.readings &&
+        own_clock_measure(client, &run->run.clock))
+        own_clock_print(stderr, &run->run.clock);
     tzif_release(&prompt.clocks);
     return leave;
 }

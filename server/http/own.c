@@ -8,6 +8,8 @@
 #include <unistd.h>
 
 #include "server/api/openapi.h"
+#include "server/base/instant.h"
+#include "server/http/clock.h"
 #include "server/http/listener_state.h"
 
 /* A transaction that failed this lately means that the next one may fail too; who
@@ -68,6 +70,20 @@ int own_metrics(struct listener *listener, const struct request *request, struct
     response->content_type = "application/openmetrics-text; version=1.0.0; charset=utf-8";
     response->no_store = true;
     metrics_render(listener->metrics, &now, &response->body);
+    return 0;
+}
+
+/* Of this moment, not of the request's beginning: clocks are measured against it. */
+int own_time(struct listener *listener, const struct request *request, struct response *response,
+             struct err *err) {
+    char utc[INSTANT_TEXT];
+    (void)listener;
+    (void)request;
+    (void)err;
+    instant_format(clock_utc_s(), 6, utc, sizeof utc);
+    response->content_type = "application/json";
+    response->no_store = true;
+    text_format(&response->body, "{\"utc\":\"%s\"}", utc);
     return 0;
 }
 

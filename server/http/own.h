@@ -10,6 +10,7 @@ route_own own_health;  /* 200 "ready"; 503 "stopping", "store unreadable", "stor
                           "busy" */
 route_own own_alive;   /* 200 whenever it can answer at all */
 route_own own_metrics; /* OpenMetrics */
+route_own own_time;    /* the time of this moment */
 route_own own_openapi;
 route_own own_page;   /* the page of the route's address */
 route_own own_asset;  /* a file that pages load, named by its content */

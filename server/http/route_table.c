@@ -151,6 +151,8 @@ const struct route routes[] = {
 
     {METHOD_GET, API "/days/{day}/live", CALLER_ANYONE, BODY_NONE, "for_s",
      NULL, NULL, own_live, "What happens on the day, as it happens: server-sent events."},
+    {METHOD_GET, API "/time", CALLER_ANYONE, BODY_NONE, "",
+     NULL, NULL, own_time, "What time it is, to measure a clock against."},
     {METHOD_GET, API "/openapi.json", CALLER_ANYONE, BODY_NONE, "",
      NULL, NULL, own_openapi, "This description."},
     {METHOD_GET, "/health", CALLER_ANYONE, BODY_NONE, "",

@@ -30,13 +30,15 @@ int32_t derive_noon_date(const struct run *run, double lon_deg) {
     return sun_day_nearest(t_utc_s[run->readings / 2], lon_deg);
 }
 
-int derive_reduce(struct almanac *almanac, const struct place *place, const struct run *run,
-                  struct reduction *out, struct err *err) {
+int derive_reduce(struct almanac *almanac, const struct day_record *day, const struct place *place,
+                  const struct run *run, struct reduction *out, struct err *err) {
     struct sun_day sun;
+    struct run judged;
     if (!almanac_day(almanac, derive_noon_date(run, place->lon_deg), &sun))
         return err_set(err, ERR_WRONG_DAY, "/readings",
                        "the Sun of that date is not known here: dates run from 1972 to 2100");
-    reduce_run(place, run, &sun, out);
+    run_under_day(run, day, &judged);
+    reduce_run(place, &judged, &sun, out);
     return 0;
 }
 
@@ -91,6 +93,7 @@ int derive_put_reduction(struct db *db, const struct derived_run *run,
 int derive_run(struct db *db, struct almanac *almanac, const struct run_row *run,
                const struct site_row *site, struct err *err) {
     struct work {
+        struct day_row day;
         struct run_record sent;
         struct reduction reduction;
         struct left_out_record left_out[RUN_READINGS_MAX];
@@ -111,7 +114,12 @@ int derive_run(struct db *db, struct almanac *almanac, const struct run_row *run
                 ours.text);
         goto cleanup;
     }
-    if (derive_reduce(almanac, &site->record.place, &work->sent.run, &work->reduction, err))
+    if (day_rows_get(db, run->day, &work->day, err) != FOUND_ONE) {
+        err_set(err, ERR_INTERNAL, NULL, "the day vanished");
+        goto cleanup;
+    }
+    if (derive_reduce(almanac, &work->day.record, &site->record.place, &work->sent.run,
+                      &work->reduction, err))
         goto cleanup;
     struct derived_run derived = {.run = run->id,
                                   .day = run->day,

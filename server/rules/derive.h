@@ -21,9 +21,11 @@
  * its median reading. The run has a reading. */
 int32_t derive_noon_date(const struct run *run, double lon_deg);
 
-/* Reduces a run at a place. Fails only for dates without a Sun. */
-int derive_reduce(struct almanac *almanac, const struct place *place, const struct run *run,
-                  struct reduction *out, struct err *err) __attribute__((warn_unused_result));
+/* Reduces a run at a place, by a day's rule for clocks. Fails only for dates without a
+ * Sun. */
+int derive_reduce(struct almanac *almanac, const struct day_record *day, const struct place *place,
+                  const struct run *run, struct reduction *out, struct err *err)
+    __attribute__((warn_unused_result));
 
 /* A run with its reduction, on the way into the derived tables. */
 struct derived_run {

@@ -97,7 +97,7 @@ int verdict_reduce(struct almanac *almanac, const struct day_record *day,
                        REDUCE_READINGS_MIN);
     const struct place *place = &site->place;
     if (check_date(day, run, place->lon_deg, err) || check_one_noon(run, place->lon_deg, err) ||
-        check_usual_gnomon(site, run, err) || derive_reduce(almanac, place, run, out, err))
+        check_usual_gnomon(site, run, err) || derive_reduce(almanac, day, place, run, out, err))
         return -1;
     switch (out->status) {
     case REDUCE_NOON_UNUSABLE:

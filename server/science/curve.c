@@ -164,6 +164,7 @@ void curve_init(struct curve *curve, const struct place *place, const struct run
     struct length height = gnomon_height(&run->gnomon);
     double rounding_s = rounding_sigma_s(run);
     double noon_utc_s = sun_transit_utc_s(day, place->lon_deg);
+    const struct clock_check clock = clock_check_of(&run->clock);
     struct sun_place noon_sun;
     sun_at(day, noon_utc_s, &noon_sun);
     *curve = (struct curve){
@@ -179,7 +180,8 @@ void curve_init(struct curve *curve, const struct place *place, const struct run
          * by as much as a single reading. */
         .clock_sigma_s =
             hypot(hypot(isnan(run->clock_sigma_s) ? CLOCK_SIGMA_S : run->clock_sigma_s, rounding_s),
-                  place->sigma_deg / ANGLE_DEG_PER_DAY_S),
+                  hypot(place->sigma_deg / ANGLE_DEG_PER_DAY_S, clock.doubt_s)),
+        .clock = clock,
         .time_sigma_s = hypot(REACTION_SIGMA_S, rounding_s),
         .sights = run->readings,
     };
@@ -188,8 +190,8 @@ void curve_init(struct curve *curve, const struct place *place, const struct run
         const struct reading *reading = &run->reading[i];
         struct sight *sight = &curve->sight[i];
         struct sun_place sun;
-        sun_at(day, reading->t_utc_s, &sun);
-        sight->t_utc_s = reading->t_utc_s;
+        sight->t_utc_s = reading->t_utc_s - clock.applied_s;
+        sun_at(day, sight->t_utc_s, &sun);
         sight->zenith_deg = gnomon_zenith_deg(height.value_m, reading->shadow_m, run->gnomon.edge,
                                               &curve->air, &sun);
         sight->useless = useless(run, i, sight->zenith_deg, noon_utc_s);

@@ -20,7 +20,7 @@ struct course {
 
 /* One reading made ready. */
 struct sight {
-    double t_utc_s;    /* by the run's clock */
+    double t_utc_s;    /* by the run's clock, corrected where its day says so */
     double zenith_deg; /* geocentric, of the Sun's centre; NAN when useless */
     enum slip useless; /* SLIP_NONE, or why it cannot be used: TOO_LOW, TIME, DUPLICATE */
     double sigma_deg;  /* expected, of this reading alone */
@@ -38,6 +38,7 @@ struct curve {
     double side; /* +1 when the Sun crosses south of the zenith, -1 north: known beforehand */
     double height_m;
     double height_sigma_m;
+    struct clock_check clock;
     double clock_sigma_s;
     double time_sigma_s; /* of one reading's time: rounding and reaction */
     int sights;          /* equals run->readings */

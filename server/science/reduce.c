@@ -340,7 +340,7 @@ static enum reduce_status fit_run(struct curve *curve, int usable, const int *or
         curve->sight[i].sigma_deg *= ratio;
     if (!curve_fit(curve, fit.lat_deg, fit.offset_s, prior_offset_s, prior_s, &fit))
         return REDUCE_IMPLAUSIBLE;
-    out->clock_offset_s = fit.offset_s;
+    out->clock_offset_s = fit.offset_s + curve->clock.applied_s;
     out->clock_offset_sigma_s = sqrt(fit.offset_variance);
     out->published = ESTIMATOR_SOLAR;
     out->noon_angle_deg = fit.lat_deg - out->noon.sun.declination_deg;
@@ -353,9 +353,12 @@ static enum reduce_status fit_run(struct curve *curve, int usable, const int *or
         .usable = true,
         .noon_angle_deg = out->noon_angle_deg,
         .sigma_deg = hypot(out->budget.random_deg, out->budget.clock_deg),
-        .transit_utc_s = out->noon.transit_utc_s + fit.offset_s,
+        .transit_utc_s = out->noon.transit_utc_s + out->clock_offset_s,
         .transit_sigma_s = out->clock_offset_sigma_s,
     };
+    /* By the run's own clock, which was corrected before. */
+    out->estimate[ESTIMATOR_SHORTEST].transit_utc_s += curve->clock.applied_s;
+    out->estimate[ESTIMATOR_FREE].transit_utc_s += curve->clock.applied_s;
     if (out->run_slip == SLIP_NONE && ratio > SCATTERED_RATIO && out->scatter_deg > SCATTERED_DEG)
         out->run_slip = SLIP_SCATTERED;
     if (out->run_slip == SLIP_NONE)
@@ -377,6 +380,7 @@ void reduce_run(const struct place *place, const struct run *run, const struct s
     };
     struct curve curve;
     curve_init(&curve, place, run, day);
+    out->clock = curve.clock;
     noon_predict(place, day, &curve.air, &out->noon);
     if (out->noon.status != NOON_MEASURABLE) {
         bool swapped = run->readings > 0 && slip_of_senseless_run(&curve) == SLIP_POSITION_SWAPPED;

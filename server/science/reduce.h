@@ -12,7 +12,8 @@
  *             the clock's own uncertainty. Uses nothing about the Earth's size.
  * Published: solar, always. Where the run itself shows that its clock is wrong by
  * more than the stated uncertainty allows, the prior is dropped and the offset
- * taken from the run alone; the flag says so. The others are shown beside it.
+ * taken from the run alone; the flag says so. A clock that was measured enters by the
+ * rule of its day (run_clock.h). The others are shown beside it.
  *
  * Scatter: each mark is expected to be good to 1.5 mm and a tenth of the fuzzy
  * zone; the run's own scatter corrects that expectation, which counts as two
@@ -32,7 +33,7 @@
 #include "server/science/run.h"
 
 /* Version of the method: changes whenever a published figure could change. */
-#define REDUCE_METHOD "noon-1"
+#define REDUCE_METHOD "noon-2"
 
 #define REDUCE_READINGS_MIN 3
 
@@ -114,10 +115,11 @@ struct reduction {
     struct error_budget budget;
     struct estimate estimate[ESTIMATOR_COUNT];
     enum slip run_slip;    /* SLIP_NONE or what the whole run looks like */
-    double clock_offset_s; /* run's clock minus true, fitted */
+    double clock_offset_s; /* run's clock minus true, fitted; what was taken out is in it */
     double clock_offset_sigma_s;
-    double scatter_deg; /* rms residual of one reading */
-    double chi2;        /* of the readings used, against the expected scatter */
+    struct clock_check clock; /* what a measurement of the clock came to */
+    double scatter_deg;       /* rms residual of one reading */
+    double chi2;              /* of the readings used, against the expected scatter */
     int dof;
     int used;
     int left_outs;

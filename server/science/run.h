@@ -5,6 +5,7 @@
 #define NOONARC_RUN_H
 
 #include "server/science/gnomon.h"
+#include "server/science/run_clock.h"
 
 #define RUN_READINGS_MAX 240
 #define RUN_SHADOW_MAX_M 600.0
@@ -19,10 +20,11 @@ struct reading {
 
 struct run {
     struct gnomon gnomon;
-    double pressure_hpa;   /* measured, NAN when not */
-    double temperature_c;  /* measured, NAN when not */
-    double clock_sigma_s;  /* how well the clock was set, NAN: 15 s (a phone, read late) */
-    double tilt_sigma_deg; /* plumb line and level together, NAN: 0.03 */
+    double pressure_hpa;    /* measured, NAN when not */
+    double temperature_c;   /* measured, NAN when not */
+    double clock_sigma_s;   /* how well the clock was set, NAN: 15 s (a phone, read late) */
+    struct run_clock clock; /* measured against the server's, with the day's rule */
+    double tilt_sigma_deg;  /* plumb line and level together, NAN: 0.03 */
     int readings;
     struct reading reading[RUN_READINGS_MAX]; /* in the order they were sent */
 };

@@ -22,13 +22,17 @@
     "(SELECT n.season FROM season_day b JOIN season n ON n.id = b.season WHERE b.day = d.id)"
 #define DAY_COLUMNS                                                                                \
     "d.id, d.day, d.name, d.date AS first_date, d.lon_tolerance_deg, d.min_separation_km, "        \
-    "d.max_sigma_km"
+    "d.max_sigma_km, d.clock_bound_s, d.clock_rule"
 #define DAY_FROM " FROM day d "
 /* clang-format off */
 #define DAY_SELECT                                                                                 \
     "SELECT " DAY_COLUMNS ", " DATE_NOW " AS date_now, " STATE_NOW " AS state_now, "               \
     BLIND_NOW ", " SEASON_NOW " AS season_now, " APPROVAL_OF("d.id") DAY_FROM
 /* clang-format on */
+
+/* What day.clock_rule says. */
+#define CLOCK_KEEP "keep"
+#define CLOCK_CORRECT "correct"
 
 static void read_day(struct statement *statement, struct day_row *out) {
     out->id = column_int(statement, 0);
@@ -40,11 +44,13 @@ static void read_day(struct statement *statement, struct day_row *out) {
     out->record.lon_tolerance_deg = column_real(statement, 4);
     out->record.min_separation_km = column_real(statement, 5);
     out->record.max_sigma_km = column_real(statement, 6);
-    out->record.date = (int32_t)column_int(statement, 7);
-    day_state_parse(column_text(statement, 8, NULL), &out->record.state);
-    out->record.blind = column_int(statement, 9) != 0;
-    column_copy(statement, 10, out->record.season, sizeof out->record.season);
-    out->needs_approval = column_int(statement, 11) != 0;
+    out->record.clock_bound_s = column_real(statement, 7);
+    out->record.clock_correct = strcmp(column_text(statement, 8, NULL), CLOCK_CORRECT) == 0;
+    out->record.date = (int32_t)column_int(statement, 9);
+    day_state_parse(column_text(statement, 10, NULL), &out->record.state);
+    out->record.blind = column_int(statement, 11) != 0;
+    column_copy(statement, 12, out->record.season, sizeof out->record.season);
+    out->needs_approval = column_int(statement, 13) != 0;
 }
 
 static int ascending(const void *one, const void *two) {
@@ -158,8 +164,8 @@ int day_rows_add(struct db *db, const struct day_record *record, int64_t by, dou
     if (next_id(db, NEXT_ID_OF("day"), &id, err) ||
         db_prepare(db,
                    "INSERT INTO day (id, day, name, date, lon_tolerance_deg, min_separation_km, "
-                   "max_sigma_km, opened_utc_s, opened_by) "
-                   "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
+                   "max_sigma_km, opened_utc_s, opened_by, clock_bound_s, clock_rule) "
+                   "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)",
                    &statement, err))
         return -1;
     bind_int(statement, 1, id);
@@ -171,6 +177,8 @@ int day_rows_add(struct db *db, const struct day_record *record, int64_t by, dou
     bind_real(statement, 7, record->max_sigma_km);
     bind_real(statement, 8, now_utc_s);
     bind_id_or_null(statement, 9, by);
+    bind_real(statement, 10, record->clock_bound_s);
+    bind_text(statement, 11, record->clock_correct ? CLOCK_CORRECT : CLOCK_KEEP);
     if (statement_run(statement, err))
         return -1;
     for (int i = 0; i < record->spares; i++)

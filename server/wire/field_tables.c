@@ -57,6 +57,8 @@ static const struct field day_rows[] = {
     {"lon_tolerance_deg", FIELD_REAL, false, AT(DAY, lon_tolerance_deg), RANGE(0.01, 15.0, "degrees")},
     {"min_separation_km", FIELD_REAL, false, AT(DAY, min_separation_km), RANGE(1.0, 5000.0, "km")},
     {"max_sigma_km",      FIELD_REAL, false, AT(DAY, max_sigma_km),      RANGE(10.0, 20000.0, "km")},
+    {"clock_bound_s",     FIELD_REAL, false, AT(DAY, clock_bound_s),     RANGE(0.1, 86400.0, "s")},
+    {"clock_correct",     FIELD_BOOL, false, AT(DAY, clock_correct)},
     {"season",            FIELD_ID,   false, ROOM(DAY, season)},
     {"state",             FIELD_STATE, false, AT(DAY, state)},
     {"blind",             FIELD_BOOL, false, AT(DAY, blind)},
@@ -112,6 +114,13 @@ static const struct field reading_rows[] = {
 };
 static const struct field_table reading_fields = {"a reading", reading_rows, COUNT(reading_rows)};
 
+#define CLOCK struct run_clock
+static const struct field clock_rows[] = {
+    {"offset_s", FIELD_REAL, true, AT(CLOCK, offset_s), RANGE(-86400.0, 86400.0, "s")},
+    {"sigma_s",  FIELD_REAL, true, AT(CLOCK, sigma_s),  RANGE(0.001, 3600.0, "s")},
+};
+static const struct field_table clock_fields = {"a measured clock", clock_rows, COUNT(clock_rows)};
+
 #define RUN struct run_record
 static const struct field run_rows[] = {
     {"gnomon",         FIELD_OBJECT, true,  AT(RUN, run.gnomon), .inner = &gnomon_fields},
@@ -122,6 +131,7 @@ static const struct field run_rows[] = {
     {"pressure_hpa",   FIELD_REAL,   false, AT(RUN, run.pressure_hpa),   RANGE(300.0, 1100.0, "hPa")},
     {"temperature_c",  FIELD_REAL,   false, AT(RUN, run.temperature_c),  RANGE(-60.0, 60.0, "degrees Celsius")},
     {"clock_sigma_s",  FIELD_REAL,   false, AT(RUN, run.clock_sigma_s),  RANGE(0.001, 3600.0, "s")},
+    {"clock",          FIELD_OBJECT, false, AT(RUN, run.clock), .inner = &clock_fields},
     {"tilt_sigma_deg", FIELD_REAL,   false, AT(RUN, run.tilt_sigma_deg), RANGE(0.0001, 10.0, "degrees")},
     {"supersedes",     FIELD_RUN_ID, false, AT(RUN, supersedes),         RANGE(1.0, RUN_ID_LAST, "")},
 };

@@ -94,6 +94,8 @@ void record_write_day_fields(struct json_writer *json, const struct day_record *
     json_write_real(json, "lon_tolerance_deg", day->lon_tolerance_deg);
     json_write_real(json, "min_separation_km", day->min_separation_km);
     json_write_real(json, "max_sigma_km", day->max_sigma_km);
+    json_write_real(json, "clock_bound_s", day->clock_bound_s);
+    json_write_bool(json, "clock_correct", day->clock_correct);
     json_write_text_or_null(json, "season", day->season);
     json_write_text(json, "state", day_state_name(day->state));
     json_write_bool(json, "blind", day->blind);
@@ -143,6 +145,13 @@ static void write_run_body(struct json_writer *json, const struct run_record *re
     json_write_end(json);
 }
 
+static void write_clock(struct json_writer *json, const struct run_clock *clock) {
+    json_write_object(json, "clock");
+    json_write_real(json, "offset_s", clock->offset_s);
+    json_write_real(json, "sigma_s", clock->sigma_s);
+    json_write_end(json);
+}
+
 void record_write_run_request(struct json_writer *json, const char *key,
                               const struct run_record *record) {
     json_write_object(json, key);
@@ -153,6 +162,8 @@ void record_write_run_request(struct json_writer *json, const char *key,
     write_given_real(json, "pressure_hpa", record->run.pressure_hpa);
     write_given_real(json, "temperature_c", record->run.temperature_c);
     write_given_real(json, "clock_sigma_s", record->run.clock_sigma_s);
+    if (record->run.clock.sigma_s > 0.0)
+        write_clock(json, &record->run.clock);
     write_given_real(json, "tilt_sigma_deg", record->run.tilt_sigma_deg);
     if (record->supersedes != 0)
         json_write_integer(json, "supersedes", record->supersedes);
@@ -179,6 +190,10 @@ void record_write_run(struct json_writer *json, const char *key, const struct ru
     json_write_real(json, "pressure_hpa", record->run.pressure_hpa);
     json_write_real(json, "temperature_c", record->run.temperature_c);
     json_write_real(json, "clock_sigma_s", record->run.clock_sigma_s);
+    if (record->run.clock.sigma_s > 0.0)
+        write_clock(json, &record->run.clock);
+    else
+        json_write_null(json, "clock");
     json_write_real(json, "tilt_sigma_deg", record->run.tilt_sigma_deg);
     write_run_id(json, "supersedes", record->supersedes);
     write_run_id(json, "superseded_by", state->superseded_by);

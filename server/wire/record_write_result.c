@@ -4,6 +4,8 @@
 #include "server/base/instant.h"
 #include "server/wire/record_write.h"
 
+#include <math.h>
+
 #define TRANSIT_DECIMALS 3
 
 static const char *reduction_status(const struct reduction_record *reduction) {
@@ -61,6 +63,21 @@ static void write_left_outs(struct json_writer *json, const struct reduction_rec
     json_write_end(json);
 }
 
+static void write_clock_check(struct json_writer *json, const struct reduction_record *reduction) {
+    const struct clock_check *clock = &reduction->clock;
+    if (!clock->measured) {
+        json_write_null(json, "clock");
+        return;
+    }
+    json_write_object(json, "clock");
+    json_write_real(json, "offset_s", clock->offset_s);
+    json_write_real(json, "sigma_s", clock->sigma_s);
+    json_write_real(json, "bound_s", clock->bound_s > 0.0 ? clock->bound_s : NAN);
+    json_write_bool(json, "beyond", clock->beyond);
+    json_write_real(json, "applied_s", clock->applied_s);
+    json_write_end(json);
+}
+
 void record_write_reduction(struct json_writer *json, const char *key,
                             const struct reduction_record *reduction) {
     const bool ok = reduction->readings > 0 && reduction->status == REDUCE_OK;
@@ -86,6 +103,7 @@ void record_write_reduction(struct json_writer *json, const char *key,
     json_write_real(json, "declination_deg", reduction->declination_deg);
     json_write_real(json, "clock_offset_s", reduction->clock_offset_s);
     json_write_real(json, "clock_offset_sigma_s", reduction->clock_offset_sigma_s);
+    write_clock_check(json, reduction);
     json_write_real(json, "scatter_deg", reduction->scatter_deg);
     json_write_real(json, "chi2", reduction->chi2);
     json_write_integer(json, "dof", reduction->dof);

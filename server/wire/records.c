@@ -37,10 +37,14 @@ void site_record_settle(struct site_record *site) {
     };
 }
 
+/* As far off as a phone's clock read late may be. */
+#define CLOCK_BOUND_S 15.0
+
 void day_record_init(struct day_record *day) {
     *day = (struct day_record){.lon_tolerance_deg = 1.0,
                                .min_separation_km = 100.0,
                                .max_sigma_km = NAN,
+                               .clock_bound_s = CLOCK_BOUND_S,
                                .state = DAY_ANNOUNCED,
                                .blind = true};
 }
@@ -115,6 +119,12 @@ static void copy_left_outs(const struct run *run, const struct reduction *reduct
 
 static const struct error_budget no_budget = {NAN, NAN, NAN, NAN, NAN, NAN, NAN};
 
+void run_under_day(const struct run *sent, const struct day_record *day, struct run *out) {
+    *out = *sent;
+    out->clock.bound_s = day->clock_bound_s;
+    out->clock.correct = day->clock_correct;
+}
+
 void reduction_record_make(const char *site, const char *day, int64_t run_id, const struct run *run,
                            const struct reduction *reduction, struct left_out_record *left_out,
                            struct reduction_record *record) {
@@ -133,6 +143,7 @@ void reduction_record_make(const char *site, const char *day, int64_t run_id, co
         .published = reduction->published,
         .clock_offset_s = ok ? reduction->clock_offset_s : NAN,
         .clock_offset_sigma_s = ok ? reduction->clock_offset_sigma_s : NAN,
+        .clock = reduction->clock,
         .scatter_deg = ok ? reduction->scatter_deg : NAN,
         .chi2 = ok ? reduction->chi2 : NAN,
         .dof = ok ? reduction->dof : 0,

@@ -60,6 +60,8 @@ struct day_record {
     double lon_tolerance_deg;      /* 0.01..15 */
     double min_separation_km;      /* 1..5000 */
     double max_sigma_km;           /* 10..20000, NAN: none */
+    double clock_bound_s;          /* 0.1..86400; a clock farther off is flagged */
+    bool clock_correct;            /* and the times of its run corrected */
     char season[ID_MAX + 1];       /* "" none */
     enum day_state state;
     bool blind; /* a site is told its expected angle only once it has handed in */
@@ -156,6 +158,7 @@ struct reduction_record {
     double sigma_deg;
     enum estimator published;
     double clock_offset_s, clock_offset_sigma_s;
+    struct clock_check clock; /* as measured, by the day's rule */
     double scatter_deg;
     double chi2;
     int dof;
@@ -165,6 +168,9 @@ struct reduction_record {
     int left_outs;
     const struct left_out_record *left_out; /* borrowed; NULL when 0 or not wanted */
 };
+
+/* A run as a day's rules have it: what is reduced is always this. */
+void run_under_day(const struct run *sent, const struct day_record *day, struct run *out);
 
 /* Fills record from a reduction; left_out has room for reduction->left_outs rows
  * (RUN_READINGS_MAX is always enough) and stays owned by the caller, record

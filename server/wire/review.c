@@ -30,6 +30,15 @@ static void say_left_out(const struct reduction_record *reduction, struct flag_r
              first->reading + 1, time + 11, record_mm(first->shadow_m), slip_text(first->slip));
 }
 
+static void say_clock(const struct clock_check *clock, struct flag_record *flag) {
+    snprintf(flag->words, sizeof flag->words,
+             "The class's clock was measured %.1f ± %.1f s %s; the day allows %g s. %s",
+             fabs(clock->offset_s), clock->sigma_s, clock->offset_s > 0.0 ? "fast" : "slow",
+             clock->bound_s,
+             clock->applied_s != 0.0 ? "By the day's rule the times were corrected by that."
+                                     : "The times are used as they came, with that much doubt.");
+}
+
 static bool ways_disagree(const struct reduction_record *reduction, double *sigmas) {
     const struct estimate *free_of_clock = &reduction->estimate[ESTIMATOR_FREE];
     if (reduction->status != REDUCE_OK || !free_of_clock->usable)
@@ -50,6 +59,8 @@ int flags_of_reduction(const struct reduction_record *reduction, struct flag_rec
                  slip_text(reduction->run_slip));
     if (reduction->left_outs > 0 && reduction->left_out != NULL)
         say_left_out(reduction, next_flag(out, &count, "readings_left_out"));
+    if (reduction->clock.beyond)
+        say_clock(&reduction->clock, next_flag(out, &count, "clock_off"));
     if (ways_disagree(reduction, &sigmas))
         snprintf(next_flag(out, &count, "ways_disagree")->words, sizeof out->words,
                  "Without trusting the clock the same readings give %.3f°, %.1f σ from the "

@@ -15,11 +15,11 @@
 #define FLAG_NAME_MAX 24
 #define FLAG_WORDS_MAX 400
 struct flag_record {
-    char flag[FLAG_NAME_MAX + 1]; /* not_reduced, whole_run, readings_left_out, ways_disagree,
-                                     off_the_line */
+    char flag[FLAG_NAME_MAX + 1]; /* not_reduced, whole_run, readings_left_out, clock_off,
+                                     ways_disagree, off_the_line */
     char words[FLAG_WORDS_MAX + 1];
 };
-#define FLAGS_MAX 4 /* of a reduction alone: all but off_the_line */
+#define FLAGS_MAX 5 /* of a reduction alone: all but off_the_line */
 
 /* The flags of a reduction with its left_out. Returns how many; out has room for
  * FLAGS_MAX. */

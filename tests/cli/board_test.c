@@ -136,6 +136,26 @@ static void watches(void **state) {
     outcome_release(&outcome);
 }
 
+/* The times come from this computer's clock, which is the server's too: its offset is
+ * measured, small, and sent with the run. */
+static void sends_how_its_clock_is(void **state) {
+    struct outcome outcome;
+    struct text body;
+    (void)state;
+    text_init(&body, 65536);
+    school_measure(&schools[0], DAY, 3, 0, &body);
+    desk_run(&desk, body.bytes, &outcome, "submit", DAY, "acacia", "--clock", "--json", NULL);
+    outcome_assert_code(&outcome, 0);
+    outcome_assert_near("offset", outcome_number(&outcome, "run/clock/offset_s"), 0.0, 0.2);
+    double sigma_s = outcome_number(&outcome, "run/clock/sigma_s");
+    assert_true(sigma_s >= 0.001 && sigma_s < 0.5);
+    outcome_release(&outcome);
+    desk_run(&desk, body.bytes, &outcome, "noon", "--lat", "14.5", "--lon", "3.1", "--clock", NULL);
+    outcome_assert_code(&outcome, 2);
+    outcome_release(&outcome);
+    text_release(&body);
+}
+
 static int start(void **state) {
     (void)state;
     served_init(&served);
@@ -163,6 +183,7 @@ int main(void) {
         cmocka_unit_test(says_and_shows_the_sky),
         cmocka_unit_test(chooses_and_shows_partners),
         cmocka_unit_test(watches),
+        cmocka_unit_test(sends_how_its_clock_is),
     };
     return cmocka_run_group_tests_name("cli board", tests, start, stop);
 }

@@ -440,6 +440,7 @@ static void answers_are_as_described(void **state) {
         {"DELETE", API "/sites/{site}", API "/sites/nowhere", served.organiser, NULL, 404},
         {"DELETE", API "/sites/{site}", API "/sites/tell-school?reason=moved&runs=keep", south.key,
          NULL, 200},
+        {"GET", API "/time", API "/time", NULL, NULL, 200},
         {"GET", API "/openapi.json", API "/openapi.json", NULL, NULL, 200},
         {"GET", "/health", "/health", NULL, NULL, 200},
         {"GET", "/health/live", "/health/live", NULL, NULL, 200},

@@ -138,6 +138,95 @@ static void test_sigma_is_honest(void **state) {
     assert_true(alarms < 20); /* under 1 % */
 }
 
+/* A clock that was measured a minute fast: flagged whatever the rule; corrected only
+ * where the day says so, and then the run is what it would have been with a true one. */
+static void test_a_measured_clock(void **state) {
+    (void)state;
+    struct session late = usual;
+    late.cloud = CLOUD_LATE; /* noon lost: the clock matters most */
+    struct scene scene = scene_of(44.5, 3.2, "2027-03-21", 5, &simulate_careful, &late);
+    const struct reduction as_it_was = reduced(&scene);
+    assert_int_equal(as_it_was.status, REDUCE_OK);
+    assert_false(as_it_was.clock.measured);
+    for (int i = 0; i < scene.run.readings; i++)
+        scene.run.reading[i].t_utc_s += 60.0;
+
+    scene.run.clock = (struct run_clock){.offset_s = 60.0, .sigma_s = 0.05, .bound_s = 15.0};
+    const struct reduction kept = reduced(&scene);
+    assert_true(kept.clock.measured && kept.clock.beyond);
+    assert_true(kept.clock.applied_s == 0.0);
+    /* The doubt is in the sigma, and the truth inside it. */
+    assert_true(kept.budget.clock_deg > 2.0 * as_it_was.budget.clock_deg);
+    assert_true(fabs(kept.noon_angle_deg - kept.noon.noon_angle_deg) < 3.0 * kept.sigma_deg);
+
+    scene.run.clock.correct = true;
+    const struct reduction corrected = reduced(&scene);
+    assert_true(corrected.clock.beyond && corrected.clock.applied_s == 60.0);
+    assert_true(fabs(corrected.noon_angle_deg - as_it_was.noon_angle_deg) < 1e-4);
+    assert_true(fabs(corrected.sigma_deg - as_it_was.sigma_deg) < 1e-4);
+    assert_true(fabs(corrected.clock_offset_s - as_it_was.clock_offset_s - 60.0) < 0.01);
+
+    /* Within the bound, or without one, nothing is flagged and nothing taken out. */
+    scene.run.clock.bound_s = 61.0;
+    const struct reduction within = reduced(&scene);
+    assert_true(!within.clock.beyond && within.clock.applied_s == 0.0);
+    assert_true(within.noon_angle_deg == kept.noon_angle_deg);
+    scene.run.clock.bound_s = 0.0;
+    assert_false(reduced(&scene).clock.beyond);
+    /* Slow as well as fast. */
+    scene.run.clock = (struct run_clock){-16.0, 0.05, 15.0, true};
+    assert_true(reduced(&scene).clock.applied_s == -16.0);
+}
+
+/* Over many seeded runs whose clocks are off by a minute and more, and measured to
+ * 0.2 s: sigma is honest by either rule, and smaller, as the errors are, where the day
+ * corrects. */
+static void test_a_measured_clock_is_honest(void **state) {
+    (void)state;
+    enum { RUNS = 600 };
+    const uint64_t seed = 20260322;
+    struct chance chance = chance_seeded(seed);
+    struct sun_day day;
+    double squares[2] = {0.0}, sigma[2] = {0.0};
+    int within[2] = {0}, runs = 0;
+    assert_true(sun_day_build(date_of("2027-03-21"), &day));
+    while (runs < RUNS) {
+        struct place place = {25.0 + 35.0 * chance_even(&chance), 3.0, 200.0};
+        struct session session = usual;
+        session.cloud = (enum cloud)(int)(CLOUD_COUNT * chance_even(&chance));
+        struct run run = simulate_run_of(0.6 + 1.4 * chance_even(&chance), EDGE_UMBRA);
+        simulate_readings(&chance, &place, &day, &simulate_careful, &session, &run);
+        double offset_s = 60.0 * chance_normal(&chance);
+        offset_s += offset_s < 0.0 ? -15.5 : 15.5;
+        if (run.readings < REDUCE_READINGS_MIN)
+            continue;
+        for (int i = 0; i < run.readings; i++)
+            run.reading[i].t_utc_s += offset_s;
+        run.clock = (struct run_clock){
+            .offset_s = offset_s + 0.2 * chance_normal(&chance), .sigma_s = 0.2, .bound_s = 15.0};
+        for (int rule = 0; rule < 2; rule++) {
+            struct reduction reduction;
+            run.clock.correct = rule == 1;
+            reduce_run(&place, &run, &day, &reduction);
+            assert_int_equal(reduction.status, REDUCE_OK);
+            double error_deg = reduction.noon_angle_deg - reduction.noon.noon_angle_deg;
+            within[rule] += fabs(error_deg) < reduction.sigma_deg;
+            squares[rule] += error_deg * error_deg;
+            sigma[rule] += reduction.sigma_deg;
+        }
+        runs++;
+    }
+    for (int rule = 0; rule < 2; rule++)
+        print_message("seed %llu: %s: %.1f %% within 1 sigma, error %.4f, sigma %.4f degrees\n",
+                      (unsigned long long)seed, rule == 0 ? "as it came" : "corrected",
+                      100.0 * within[rule] / RUNS, sqrt(squares[rule] / RUNS), sigma[rule] / RUNS);
+    /* 68 per cent, and 1.9 for the standard deviation of the count. */
+    assert_in_range(within[0], RUNS * 62 / 100, RUNS * 80 / 100);
+    assert_in_range(within[1], RUNS * 62 / 100, RUNS * 74 / 100);
+    assert_true(squares[1] < squares[0]);
+    assert_true(sigma[1] < sigma[0]);
+}
+
 /* The four estimators answer the same question. */
 static void test_estimators_agree_on_a_good_run(void **state) {
     (void)state;
@@ -439,6 +528,8 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_perfect_runs_give_the_truth),
         cmocka_unit_test(test_sigma_is_honest),
+        cmocka_unit_test(test_a_measured_clock),
+        cmocka_unit_test(test_a_measured_clock_is_honest),
         cmocka_unit_test(test_estimators_agree_on_a_good_run),
         cmocka_unit_test(test_cloud_over_noon),
         cmocka_unit_test(test_the_budget_adds_up),

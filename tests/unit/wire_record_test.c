@@ -330,7 +330,7 @@ static void test_there_and_back(void **state) {
         "\"edge\":\"penumbra\",\"contact\":\"office\"}",
         "{\"day\":\"equinox\",\"name\":\"Equinox\",\"date\":\"2027-03-21\",\"spare_dates\":"
         "[\"2027-03-22\"],\"lon_tolerance_deg\":0.7,\"min_separation_km\":250.5,"
-        "\"max_sigma_km\":900,"
+        "\"max_sigma_km\":900,\"clock_bound_s\":20,\"clock_correct\":true,"
         "\"season\":null,\"state\":\"announced\",\"blind\":true}",
         "{\"gnomon\":{\"parts\":[{\"length_mm\":288.1,\"sigma_mm\":0.7},{\"length_mm\":30.3}],"
         "\"edge\":\"centre\"},\"readings\":[{\"time\":\"2027-03-21T11:58:03.25Z\","
@@ -338,6 +338,7 @@ static void test_there_and_back(void **state) {
         "03Z\","
         "\"shadow_mm\":179.9}],\"sky\":\"clear\",\"level\":\"water\",\"note\":\"none\","
         "\"pressure_hpa\":1001.3,\"temperature_c\":-3.1,\"clock_sigma_s\":2,"
+        "\"clock\":{\"offset_s\":-41.5,\"sigma_s\":0.02},"
         "\"tilt_sigma_deg\":0.03,\"supersedes\":12}"};
     struct site_record site;
     struct day_record day;
