@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: MIT
 // How the pairs' circumferences spread about the handbook's figure.
 import { OKABE_ITO } from "../charts/base.js";
-import { spreadBins, spreadChart } from "../charts/spread.js";
+import { spreadBins } from "../charts/bins.js";
+import { spreadChart } from "../charts/spread.js";
 import { tableBeside } from "../charts/table.js";
 import { byId, fill, h } from "../house/dom.js";
 import { number } from "../house/format.js";
