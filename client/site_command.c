@@ -7,6 +7,7 @@
 
 #include "client/commands.h"
 #include "client/known_site.h"
+#include "client/organise.h"
 #include "client/place_options.h"
 #include "client/screen.h"
 #include "server/wire/field.h"
@@ -74,13 +75,6 @@ static bool changes(const struct client *client) {
         if (arguments_given(&client->args, rows[i].name))
             return true;
     return false;
-}
-
-static void print_warnings(const json_t *site) {
-    size_t i;
-    const json_t *warning;
-    json_array_foreach(screen_get(site, "warnings"), i, warning)
-        screen_item(stdout, '!', screen_string(warning, "detail"));
 }
 
 static void print_site(const json_t *site) {
@@ -154,7 +148,7 @@ static enum leave run(struct client *client) {
         client_print(answer.body.bytes);
     } else if (leave == LEAVE_OK) {
         print_site(result);
-        print_warnings(result);
+        organise_tell_warnings(result);
     }
     json_decref(result);
     net_answer_release(&answer);

@@ -9,6 +9,7 @@
 #include "client/delivery.h"
 #include "client/known_site.h"
 #include "client/listing.h"
+#include "client/organise.h"
 #include "client/results.h"
 #include "client/run_input.h"
 #include "client/run_prompt.h"
@@ -135,6 +136,7 @@ static void print_answer(const struct client *client, const json_t *answer) {
     screen_measure(stdout, screen_number(reduction, "noon_angle_deg"),
                    screen_number(reduction, "sigma_deg"), "°\n\n");
     results_print_pairs(stdout, client->terminal, screen_get(answer, "pairs"));
+    organise_tell_warnings(answer);
 }
 
 /* The problem document of a run that waits: with its number and what is known already. */

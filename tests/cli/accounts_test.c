@@ -126,6 +126,13 @@ static void a_school_changes_what_is_its_own(void **state) {
     outcome_assert_near("latitude", outcome_number(&outcome, "lat_deg"), -23.46, 0.0);
     assert_null(outcome_at(&outcome, "contact"));
     outcome_release(&outcome);
+    /* What is public and looks like somebody's address is told. */
+    SCHOOL(&outcome, "", 0, "site", "salar", "--name", "Salar School, maro@example.org");
+    assert_non_null(strstr(outcome.err, "mail address"));
+    outcome_release(&outcome);
+    SCHOOL(&outcome, "", 0, "site", "salar", "--name", "Salar School");
+    assert_null(strstr(outcome.err, "mail address"));
+    outcome_release(&outcome);
     SCHOOL_DOES(0, "site", "salar", "--no-contact");
     SCHOOL(&outcome, "", 0, "site", "salar");
     assert_non_null(strstr(outcome.out, "-23.4567"));
