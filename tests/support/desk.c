@@ -13,9 +13,14 @@
 #include <fcntl.h>
 #include <ftw.h>
 #include <math.h>
+#include <signal.h>
 #include <spawn.h>
+#include <stdbool.h>
+#include <sys/ptrace.h>
 #include <sys/wait.h>
 #include <unistd.h>
+
+#include "tests/support/misfortune.h"
 
 #define WORDS_MAX 96
 #define PATHS 64
@@ -63,7 +68,7 @@ static void program_of(char *out, size_t size) {
     assert_true(length > 0 && (size_t)length < size);
 }
 
-#define VARIABLES 9
+#define VARIABLES 11
 struct environment {
     char text[VARIABLES][512];
     char *all[VARIABLES + 1];
@@ -71,6 +76,7 @@ struct environment {
 
 /* Nothing of the tester's own environment but what sanitizers are told. */
 static void fill_environment(const struct desk *desk, struct environment *environment) {
+    static const char *const handed_on[] = {"LD_PRELOAD", MISFORTUNE_VARIABLE};
     const char *asan = getenv("ASAN_OPTIONS");
     char(*text)[512] = environment->text;
     int count = 0;
@@ -86,6 +92,10 @@ static void fill_environment(const struct desk *desk, struct environment *enviro
         snprintf(text[count++], 512, "NOONARC_KEY=%s", desk->key);
     if (asan != NULL)
         snprintf(text[count++], 512, "ASAN_OPTIONS=%s", asan);
+    /* And what tests/support/misfortune.h is about. */
+    for (size_t i = 0; i < sizeof handed_on / sizeof handed_on[0]; i++)
+        if (getenv(handed_on[i]) != NULL)
+            snprintf(text[count++], 512, "%s=%s", handed_on[i], getenv(handed_on[i]));
     for (int i = 0; i < count; i++)
         environment->all[i] = text[i];
     environment->all[count] = NULL;
@@ -157,6 +167,53 @@ void desk_run(struct desk *desk, const char *input, struct outcome *outcome, ...
 
 pid_t desk_start(struct desk *desk, const char *const *words) {
     return spawn(desk, "/dev/null", "/dev/null", "/dev/null", words);
+}
+
+static void exec_traced(const char *program, char *const *arguments, char *const *environment) {
+    int null = open("/dev/null", O_RDWR);
+    dup2(null, STDIN_FILENO);
+    dup2(null, STDOUT_FILENO);
+    dup2(null, STDERR_FILENO);
+    ptrace(PTRACE_TRACEME, 0, NULL, NULL);
+    raise(SIGSTOP);
+    execve(program, arguments, environment);
+    _exit(127);
+}
+
+long desk_kill_at(struct desk *desk, const char *const *words, long call) {
+    char program[512];
+    char *arguments[WORDS_MAX + 2] = {program};
+    struct environment environment;
+    int status = 0, count = 1;
+    long stops = 0;
+    program_of(program, sizeof program);
+    for (; words[count - 1] != NULL; count++) {
+        assert_true(count <= WORDS_MAX);
+        arguments[count] = (char *)words[count - 1];
+    }
+    arguments[count] = NULL;
+    fill_environment(desk, &environment);
+    pid_t pid = fork();
+    assert_true(pid >= 0);
+    if (pid == 0)
+        exec_traced(program, arguments, environment.all);
+    assert_int_equal(waitpid(pid, &status, 0), pid);
+    assert_true(WIFSTOPPED(status));
+    assert_int_equal(
+        ptrace(PTRACE_SETOPTIONS, pid, NULL, PTRACE_O_EXITKILL | PTRACE_O_TRACESYSGOOD), 0);
+    while (WIFSTOPPED(status)) {
+        bool at_call = WSTOPSIG(status) == (SIGTRAP | 0x80);
+        int passed_on = at_call || WSTOPSIG(status) == SIGTRAP || WSTOPSIG(status) == SIGSTOP
+                            ? 0
+                            : WSTOPSIG(status);
+        /* A call stops the client twice, before and after. */
+        if (at_call && stops++ == 2 * call)
+            kill(pid, SIGKILL);
+        else
+            ptrace(PTRACE_SYSCALL, pid, NULL, passed_on);
+        assert_int_equal(waitpid(pid, &status, 0), pid);
+    }
+    return WIFSIGNALED(status) ? call : stops / 2;
 }
 
 void outcome_release(struct outcome *outcome) {

@@ -43,6 +43,11 @@ void outcome_release(struct outcome *outcome);
 /* Starts the client and leaves it running; its standard output is thrown away. */
 pid_t desk_start(struct desk *desk, const char *const *words);
 
+/* Runs the client and kills it with SIGKILL as it is about to make the system call
+ * of this number (from 0 on, those of its start included). Returns the calls it made:
+ * call where it was killed, fewer where it ended by itself before. */
+long desk_kill_at(struct desk *desk, const char *const *words, long call);
+
 /* The value at a "/"-separated path of keys and indices; NULL when there is none. */
 const json_t *outcome_at(const struct outcome *outcome, const char *path);
 double outcome_number(const struct outcome *outcome, const char *path);
