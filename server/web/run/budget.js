@@ -7,6 +7,7 @@ import { number } from "../house/format.js";
 import { word, wordOf } from "../house/words.js";
 
 const PARTS = ["random_deg", "clock_deg", "height_deg", "tilt_deg", "edge_deg", "air_deg"];
+const ROUNDED = "position_deg"; // only where the school lets its position out rounded
 const WIDTH = 160;
 
 function bar(share) {
@@ -16,7 +17,8 @@ function bar(share) {
 }
 
 export function showBudget(place, { reduction }) {
-  const rows = PARTS.map((part) => ({ part, deg: reduction.budget[part] ?? 0 })).sort((a, b) => b.deg - a.deg);
+  const parts = reduction.budget[ROUNDED] > 0 ? [...PARTS, ROUNDED] : PARTS;
+  const rows = parts.map((part) => ({ part, deg: reduction.budget[part] ?? 0 })).sort((a, b) => b.deg - a.deg);
   const whole = reduction.sigma_deg ** 2;
   fill(place,
     h("p", {}, word("run.budget_words", { sigma: number(reduction.sigma_deg, 3), largest: wordOf("run.budget_", rows[0].part) })),
