@@ -11,30 +11,18 @@
 #include "server/store/review_rows.h"
 #include "server/wire/record_read.h"
 #include "server/wire/record_write.h"
+#include "server/wire/suns.h"
 
 #define REDUCTION_JSON_MAX (1u << 18)
 #define MM_PER_M 1000.0
 /* Wider than the tolerance by far more than rounding; pair_make decides. */
 #define WINDOW_SLACK_DEG 1e-6
 
-static int ascending(const void *left, const void *right) {
-    double a = *(const double *)left, b = *(const double *)right;
-    return (a > b) - (a < b);
-}
-
-int32_t derive_noon_date(const struct run *run, double lon_deg) {
-    double t_utc_s[RUN_READINGS_MAX];
-    for (int i = 0; i < run->readings; i++)
-        t_utc_s[i] = run->reading[i].t_utc_s;
-    qsort(t_utc_s, (size_t)run->readings, sizeof *t_utc_s, ascending);
-    return sun_day_nearest(t_utc_s[run->readings / 2], lon_deg);
-}
-
 int derive_reduce(struct almanac *almanac, const struct day_record *day, const struct place *place,
                   const struct run *run, struct reduction *out, struct err *err) {
     struct sun_day sun;
     struct run judged;
-    if (!almanac_day(almanac, derive_noon_date(run, place->lon_deg), &sun))
+    if (!almanac_day(almanac, suns_date_of_run(run, place->lon_deg), &sun))
         return err_set(err, ERR_WRONG_DAY, "/readings",
                        "the Sun of that date is not known here: dates run from 1972 to 2100");
     run_under_day(run, day, &judged);

@@ -17,10 +17,6 @@
 #include "server/store/site_rows.h"
 #include "server/wire/day_noons.h"
 
-/* The date, by the site's meridian, of the noon a run belongs to: the one nearest
- * its median reading. The run has a reading. */
-int32_t derive_noon_date(const struct run *run, double lon_deg);
-
 /* Reduces a run at a place, by a day's rule for clocks. Fails only for dates without a
  * Sun. */
 int derive_reduce(struct almanac *almanac, const struct day_record *day, const struct place *place,

@@ -8,13 +8,14 @@
 #include "server/base/instant.h"
 #include "server/rules/day_states.h"
 #include "server/rules/derive.h"
+#include "server/wire/suns.h"
 
 #define MM_PER_M 1000.0
 #define USUAL_WITHIN 0.1 /* of a tenth or ten times the usual gnomon */
 
 static int check_date(const struct day_record *day, const struct run *run, double lon_deg,
                       struct err *err) {
-    int32_t noon = derive_noon_date(run, lon_deg);
+    int32_t noon = suns_date_of_run(run, lon_deg);
     bool good = day_noon_is_of(noon, day->date, lon_deg);
     for (int i = 0; i < day->spares; i++)
         good |= day_noon_is_of(noon, day->spare[i], lon_deg);
@@ -30,7 +31,7 @@ static int check_date(const struct day_record *day, const struct run *run, doubl
 
 /* All readings of one noon: of two, one would be lost. */
 static int check_one_noon(const struct run *run, double lon_deg, struct err *err) {
-    int32_t noon = derive_noon_date(run, lon_deg);
+    int32_t noon = suns_date_of_run(run, lon_deg);
     for (int i = 0; i < run->readings; i++) {
         int32_t other = sun_day_nearest(run->reading[i].t_utc_s, lon_deg);
         if (other == noon)

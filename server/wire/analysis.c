@@ -10,6 +10,7 @@
 #include <string.h>
 
 #include "server/wire/array.h"
+#include "server/wire/suns.h"
 
 const struct pair_rules analysis_default_rules = {
     .lon_tolerance_deg = ANALYSIS_LON_TOLERANCE_DEG,
@@ -23,8 +24,6 @@ struct noon_row {
     struct noon_result noon; /* key is the row's number */
 };
 
-#define SUNS (SUN_LAST_DAY - SUN_FIRST_DAY + 1)
-
 /* The work in hand: the rows grow with the noons found. */
 struct work {
     const struct site_record **site; /* ascending by identifier */
@@ -33,7 +32,7 @@ struct work {
     size_t rows, rows_room;
     struct left_out_record *left_out;
     size_t left_outs, left_outs_room;
-    struct sun_day **sun; /* one a date from SUN_FIRST_DAY, NULL before it is asked for */
+    struct suns suns;
 };
 
 static int out_of_memory(struct err *err) {
@@ -41,9 +40,7 @@ static int out_of_memory(struct err *err) {
 }
 
 static void work_release(struct work *work) {
-    for (size_t i = 0; work->sun != NULL && i < SUNS; i++)
-        free(work->sun[i]);
-    free(work->sun);
+    suns_release(&work->suns);
     free(work->site);
     free(work->row);
     free(work->left_out);
@@ -54,26 +51,16 @@ static int by_identifier(const void *left, const void *right) {
     return strcmp((*a)->site, (*b)->site);
 }
 
-/* The Sun of a date, built once. NULL with err set when there is none. */
+/* The Sun of a date. NULL with err set when there is none. */
 static const struct sun_day *sun_of(struct work *work, int32_t date, const char *place,
                                     struct err *err) {
-    if (date < SUN_FIRST_DAY || date > SUN_LAST_DAY) {
+    const struct sun_day *sun = suns_day(&work->suns, date);
+    if (sun == NULL && (date < SUN_FIRST_DAY || date > SUN_LAST_DAY))
         err_set(err, ERR_OUT_OF_RANGE, place,
                 "%s: the Sun is computed for dates from 1972-01-01 to 2100-12-31", place);
-        return NULL;
-    }
-    struct sun_day **sun = &work->sun[date - SUN_FIRST_DAY];
-    if (*sun == NULL) {
-        *sun = malloc(sizeof **sun);
-        if (*sun == NULL) {
-            out_of_memory(err);
-            return NULL;
-        }
-        bool built = sun_day_build(date, *sun);
-        assert(built);
-        (void)built;
-    }
-    return *sun;
+    else if (sun == NULL)
+        out_of_memory(err);
+    return sun;
 }
 
 /* A new last row, with room for the left-out readings of a run; NULL without memory. */
@@ -275,14 +262,12 @@ static int take_rows(struct work *work, struct analysis *out, struct err *err) {
 int analysis_make(const struct site_record *sites, size_t count,
                   const struct sheet_readings *readings, const struct pair_rules *rules,
                   struct analysis *out, struct err *err) {
-    struct work work = {.site = calloc(count + 1, sizeof *work.site),
-                        .sites = count,
-                        .sun = calloc(SUNS, sizeof *work.sun)};
+    struct work work = {.site = calloc(count + 1, sizeof *work.site), .sites = count};
     struct analysis made = {0};
     struct noon_result *noons = NULL;
     size_t usable;
     int outcome = -1;
-    if (work.site == NULL || work.sun == NULL) {
+    if (!suns_init(&work.suns) || work.site == NULL) {
         out_of_memory(err);
         goto cleanup;
     }

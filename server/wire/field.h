@@ -85,5 +85,8 @@ extern const struct field_table state_fields, move_fields, blind_fields, approva
 extern const struct field_table reading_row_fields;
 extern const struct field_table sky_fields;
 extern const struct field_table review_fields; /* review.h */
+/* Of published editions, see edition_records.h. */
+extern const struct field_table edition_day_fields, edition_site_fields, edition_run_fields,
+    edition_exclusion_fields, edition_keeps_fields, edition_ask_fields;
 
 #endif

@@ -4,6 +4,7 @@
 #include <float.h>
 #include <stddef.h>
 
+#include "server/wire/edition_records.h"
 #include "server/wire/field.h"
 #include "server/wire/invitation.h"
 #include "server/wire/records.h"
@@ -143,6 +144,54 @@ static const struct field review_rows[] = {
     {"reason",  FIELD_TEXT, true, ROOM(REVIEW, reason)},
 };
 const struct field_table review_fields = {"a review", review_rows, COUNT(review_rows)};
+
+/* Records of a published edition: as the requests they came from, in objects. */
+#define COUNTED RANGE(0.0, RUN_ID_LAST, "")
+#define EDAY struct edition_day_body
+static const struct field edition_day_rows[] = {
+    {"rules",      FIELD_OBJECT, true, AT(EDAY, record), .inner = &day_fields},
+    {"withdrawn",  FIELD_RUN_ID, true, AT(EDAY, withdrawn),  COUNTED},
+    {"not_agreed", FIELD_RUN_ID, true, AT(EDAY, not_agreed), COUNTED},
+};
+const struct field_table edition_day_fields = {"a day of an edition", edition_day_rows, COUNT(edition_day_rows)};
+
+static const struct field edition_site_rows[] = {
+    {"site",    FIELD_ID,   true,  ROOM(SITE, site)},
+    {"name",    FIELD_NAME, false, ROOM(SITE, name)},
+    {"lat_deg", FIELD_REAL, true,  AT(SITE, place.lat_deg),     RANGE(-90.0, 90.0, "degrees")},
+    {"lon_deg", FIELD_REAL, true,  AT(SITE, place.lon_deg),     RANGE(-180.0, 180.0, "degrees")},
+    {"elev_m",  FIELD_REAL, true,  AT(SITE, place.elevation_m), RANGE(-500.0, 9000.0, "m")},
+    {"position_decimals", FIELD_RUN_ID, false, AT(SITE, position_decimals), RANGE(POSITION_DECIMALS_MIN, POSITION_DECIMALS_MAX, "decimals of a degree")},
+};
+const struct field_table edition_site_fields = {"a site of an edition", edition_site_rows, COUNT(edition_site_rows)};
+
+#define ERUN struct edition_run_body
+static const struct field edition_run_rows[] = {
+    {"day",  FIELD_ID,     true, ROOM(ERUN, day)},
+    {"site", FIELD_ID,     true, ROOM(ERUN, site)},
+    {"run",  FIELD_RUN_ID, true, AT(ERUN, run), RANGE(1.0, RUN_ID_LAST, "")},
+    {"sent", FIELD_OBJECT, true, AT(ERUN, sent), .inner = &run_fields},
+};
+const struct field_table edition_run_fields = {"a run of an edition", edition_run_rows, COUNT(edition_run_rows)};
+
+#define EXCLUSION struct exclusion_record
+static const struct field edition_exclusion_rows[] = {
+    {"run",          FIELD_RUN_ID,  true, AT(EXCLUSION, run), RANGE(1.0, RUN_ID_LAST, "")},
+    {"reason",       FIELD_TEXT,    true, ROOM(EXCLUSION, reason)},
+    {"excluded_utc", FIELD_INSTANT, true, AT(EXCLUSION, excluded_utc_s)},
+};
+const struct field_table edition_exclusion_fields = {"an exclusion of an edition", edition_exclusion_rows, COUNT(edition_exclusion_rows)};
+
+static const struct field edition_keeps_rows[] = {
+    {"keeps", FIELD_TEXT, true, ROOM(struct edition_keeps_body, keeps)},
+};
+const struct field_table edition_keeps_fields = {"an agreement", edition_keeps_rows, COUNT(edition_keeps_rows)};
+
+static const struct field edition_ask_rows[] = {
+    {"title",  FIELD_NAME, false, ROOM(struct edition_ask, title)},
+    {"reason", FIELD_TEXT, false, ROOM(struct edition_ask, reason)},
+};
+const struct field_table edition_ask_fields = {"an edition", edition_ask_rows, COUNT(edition_ask_rows)};
 
 #define ROW struct reading_row
 static const struct field reading_row_rows[] = {

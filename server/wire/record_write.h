@@ -71,7 +71,7 @@ void record_write_pair(struct json_writer *json, const char *key, const struct p
 void record_write_combined(struct json_writer *json, const char *key,
                            const struct combined_record *record);
 
-/* {"excluded","withdrawn","unusable","off_the_line","readings"}: how many. */
+/* {"excluded","withdrawn","unusable","not_agreed","off_the_line","readings"}: how many. */
 void record_write_left_out_counts(struct json_writer *json, const char *key,
                                   const struct left_out_counts *counts);
 

@@ -143,6 +143,7 @@ void record_write_left_out_counts(struct json_writer *json, const char *key,
     json_write_integer(json, "excluded", counts->excluded);
     json_write_integer(json, "withdrawn", counts->withdrawn);
     json_write_integer(json, "unusable", counts->unusable);
+    json_write_integer(json, "not_agreed", counts->not_agreed);
     json_write_integer(json, "off_the_line", counts->off_the_line);
     json_write_integer(json, "readings", counts->readings);
     json_write_end(json);

@@ -232,6 +232,7 @@ struct left_out_counts {
     int excluded;     /* runs, by an organiser who said why */
     int withdrawn;    /* runs, by their school */
     int unusable;     /* runs whose readings give no noon angle */
+    int not_agreed;   /* runs, of schools that keep out of editions; 0 in what is no edition */
     int off_the_line; /* runs, by the combination: part of the pairs all the same */
     int readings;     /* of the runs that count */
 };
