@@ -139,6 +139,15 @@ int post_day_editions(struct change *change, struct exchange *exchange, struct e
     return publish(change, exchange, err);
 }
 
+int post_season_editions_check(const struct lookup *lookup, struct exchange *exchange,
+                               struct err *err) {
+    return prepare(lookup, exchange, EDITION_SEASON, err);
+}
+
+int post_season_editions(struct change *change, struct exchange *exchange, struct err *err) {
+    return publish(change, exchange, err);
+}
+
 /* ---- what a school agrees to ---- */
 
 static void render_keeps(struct response *response, const char *site, enum edition_keeps keeps) {

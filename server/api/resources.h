@@ -76,8 +76,9 @@ api_read get_pairs, get_pairs_csv, get_site_pairs, get_result, get_leaderboard, 
 
 /* editions.c */
 api_read get_editions, get_edition, get_edition_bundle, post_day_editions_check;
+api_read post_season_editions_check;
 api_read get_site_editions, put_site_editions_check;
-api_write post_day_editions, put_site_editions;
+api_write post_day_editions, post_season_editions, put_site_editions;
 
 /* reviews.c */
 api_read get_day_review, get_run_reviews, post_run_reviews_check;

@@ -154,6 +154,8 @@ const struct route routes[] = {
      post_runs_check, post_runs, NULL, "Hand in a run, or correct one."},
     {METHOD_POST, API "/days/{day}/editions", CALLER_ORGANISER, BODY_JSON, "",
      post_day_editions_check, post_day_editions, NULL, "Publish a day as it stands."},
+    {METHOD_POST, API "/seasons/{season}/editions", CALLER_ORGANISER, BODY_JSON, "",
+     post_season_editions_check, post_season_editions, NULL, "Publish all days of a season together."},
     {METHOD_PUT, API "/sites/{site}/editions", CALLER_SCHOOL, BODY_JSON, "",
      put_site_editions_check, put_site_editions, NULL, "Say what editions may keep: named, unnamed or none."},
     {METHOD_POST, API "/runs/{id}/reviews", CALLER_SCHOOL, BODY_JSON, "",

@@ -24,21 +24,42 @@ void edition_page_release(struct edition_page *page) {
     *page = (struct edition_page){0};
 }
 
-/* The days of the subject, by date and identifier, and the title it goes by. */
-static int days_of(struct db *db, enum edition_kind kind, const char *subject,
-                   struct day_row **days, size_t *count, char *title, size_t title_size,
-                   struct err *err) {
-    struct day_row *only = malloc(sizeof *only);
-    if (!only)
-        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
-    (void)kind;
-    if (lookup_day(db, subject, only, err)) {
-        free(only);
+/* The days that an edition is made of, by date and identifier. */
+struct subject {
+    struct day_row *day; /* owned */
+    size_t days;
+    char title[NAME_MAX_BYTES + 1];
+};
+
+static int days_of_season(struct db *db, const char *season, struct subject *out, struct err *err) {
+    struct season_row row;
+    struct day_record *records;
+    size_t count;
+    struct day_filter filter = {.after_date = INT32_MIN, .after_day = "", .season = season};
+    if (lookup_season(db, season, &row, err) ||
+        day_rows_list(db, &filter, INT64_MAX, &records, &count, err))
         return -1;
-    }
-    snprintf(title, title_size, "%s", only->record.name);
-    *days = only;
-    *count = 1;
+    memcpy(out->title, row.record.name, sizeof out->title);
+    out->day = calloc(count + 1, sizeof *out->day);
+    int result = out->day ? 0 : err_set(err, ERR_INTERNAL, NULL, "out of memory");
+    for (size_t i = 0; i < count && result == 0; i++)
+        if (records[i].state != DAY_CANCELLED)
+            result = lookup_day(db, records[i].day, &out->day[out->days++], err);
+    free(records);
+    return result;
+}
+
+static int subject_find(struct db *db, enum edition_kind kind, const char *subject,
+                        struct subject *out, struct err *err) {
+    if (kind == EDITION_SEASON)
+        return days_of_season(db, subject, out, err);
+    out->day = calloc(1, sizeof *out->day);
+    if (!out->day)
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
+    if (lookup_day(db, subject, out->day, err))
+        return -1;
+    memcpy(out->title, out->day->record.name, sizeof out->title);
+    out->days = 1;
     return 0;
 }
 
@@ -65,8 +86,8 @@ static int find_before(struct db *db, struct edition_head *head, struct text *be
     return result;
 }
 
-static int make(struct db *db, const struct day_row *days, size_t count,
-                struct edition_ready *ready, struct err *err) {
+static int make(struct db *db, const struct subject *subject, struct edition_ready *ready,
+                struct err *err) {
     struct text records, before;
     struct edition_headline headline;
     struct json_writer json;
@@ -76,7 +97,7 @@ static int make(struct db *db, const struct day_row *days, size_t count,
     text_init(&records, EDITION_MAX);
     text_init(&before, EDITION_MAX);
     if (find_before(db, head, &before, err) ||
-        edition_records_write(db, days, count, &records, err) ||
+        edition_records_write(db, subject->day, subject->days, &records, err) ||
         edition_make(head, records.bytes, records.length, head->replaces ? before.bytes : NULL,
                      before.length, &ready->bundle, &headline, &unchanged, err))
         goto cleanup;
@@ -98,24 +119,23 @@ cleanup:
 int edition_prepare(struct db *db, const struct caller *caller, enum edition_kind kind,
                     const char *subject, const struct edition_ask *ask, double now_utc_s,
                     struct edition_ready *out, struct err *err) {
-    struct day_row *days = NULL;
-    size_t count = 0;
+    struct subject of = {0};
     struct edition_head *head = &out->head;
+    int result = -1;
     *out = (struct edition_ready){0};
     text_init(&out->bundle, EDITION_MAX);
     text_init(&out->head_json, HEAD_MAX);
-    if (caller_may(caller, ROLE_ORGANISER, NULL, err) ||
-        days_of(db, kind, subject, &days, &count, head->title, sizeof head->title, err))
-        return -1;
+    if (caller_may(caller, ROLE_ORGANISER, NULL, err) || subject_find(db, kind, subject, &of, err))
+        goto cleanup;
     head->kind = kind;
     head->published_utc_s = now_utc_s;
     snprintf(head->subject, sizeof head->subject, "%s", subject);
     memcpy(head->reason, ask->reason, sizeof head->reason);
-    if (ask->title[0] != '\0')
-        memcpy(head->title, ask->title, sizeof head->title);
-    int result = edition_rows_next(db, &head->edition, err) || make(db, days, count, out, err);
-    free(days);
-    return result ? -1 : 0;
+    memcpy(head->title, ask->title[0] != '\0' ? ask->title : of.title, sizeof head->title);
+    result = edition_rows_next(db, &head->edition, err) || make(db, &of, out, err) ? -1 : 0;
+cleanup:
+    free(of.day);
+    return result;
 }
 
 int edition_publish(struct change *change, const struct caller *caller,

@@ -12,9 +12,25 @@
 #include "server/wire/json_read.h"
 #include "server/wire/record_write.h"
 
+/* What enters a figure, and what the day is called. */
+static void write_rules(struct json_writer *json, const struct day_record *day) {
+    json_write_object(json, "rules");
+    json_write_text(json, "day", day->day);
+    json_write_text(json, "name", day->name);
+    json_write_date(json, "date", day->date);
+    json_write_array(json, "spare_dates");
+    for (int i = 0; i < day->spares; i++)
+        json_write_date(json, NULL, day->spare[i]);
+    json_write_end(json);
+    json_write_real(json, "lon_tolerance_deg", day->lon_tolerance_deg);
+    json_write_real(json, "min_separation_km", day->min_separation_km);
+    json_write_real(json, "max_sigma_km", day->max_sigma_km);
+    json_write_end(json);
+}
+
 void edition_write_day(struct json_writer *json, const struct edition_day *day) {
     json_write_object(json, NULL);
-    record_write_day(json, "rules", &day->record);
+    write_rules(json, &day->record);
     json_write_integer(json, "withdrawn", day->withdrawn);
     json_write_integer(json, "not_agreed", day->not_agreed);
     json_write_end(json);
