@@ -33,6 +33,7 @@ struct work {
     size_t excluded_count;
     struct left_out_counts sum;
     struct left_out_record left_out[RUN_READINGS_MAX];
+    struct run judged; /* the one in hand, under the rules of its day */
     struct reduction reduction;
     struct json_writer json;
 };
@@ -76,7 +77,8 @@ static int add_run(struct work *work, size_t at, struct left_out_counts *counts,
         snprintf(pointer, sizeof pointer, "/records/runs/%zu", at);
         return err_set(err, ERR_OUT_OF_RANGE, pointer, "the Sun of that date is not known here");
     }
-    reduce_run(&site->place, run, sun, &work->reduction);
+    run_under_day(run, &work->records.day[work->run.day].record, &work->judged);
+    reduce_run(&site->place, &work->judged, sun, &work->reduction);
     reduction_record_make(site->site, work->run.record.day, work->run.record.id, run,
                           &work->reduction, work->left_out, &record);
     record_write_reduction(&work->json, NULL, &record);

@@ -25,6 +25,8 @@ static void write_rules(struct json_writer *json, const struct day_record *day) 
     json_write_real(json, "lon_tolerance_deg", day->lon_tolerance_deg);
     json_write_real(json, "min_separation_km", day->min_separation_km);
     json_write_real(json, "max_sigma_km", day->max_sigma_km);
+    json_write_real(json, "clock_bound_s", day->clock_bound_s);
+    json_write_bool(json, "clock_correct", day->clock_correct);
     json_write_end(json);
 }
 
