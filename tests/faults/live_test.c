@@ -16,6 +16,7 @@
 #include <jansson.h>
 #include <signal.h>
 #include <sqlite3.h>
+#include <unistd.h>
 
 #include "tests/support/http.h"
 #include "tests/support/line.h"
@@ -377,6 +378,42 @@ static void commands_fail_cleanly(void **state) {
     start_over();
 }
 
+/* A command either does its work or says that it could not: at one request for memory
+ * after the other, in ever longer steps. */
+static void commands_run_short_of_memory(void **state) {
+    static const char *const commands[] = {"check", "rebuild", "backup", "migrate"};
+    char said[256], file[400];
+    long failed = 0, harmless = 0;
+    (void)state;
+    snprintf(file, sizeof file, "%s/store.sqlite.copy", served.folder);
+    line_close(&line);
+    assert_int_equal(served_stop(&served, SIGTERM), 0);
+    for (size_t i = 0; i < sizeof commands / sizeof commands[0]; i++) {
+        bool struck = true;
+        for (long n = 0; struck; n += 1 + n / 6) {
+            page->malloc_fuse = n;
+            int status =
+                served_command(&served, commands[i],
+                               strcmp(commands[i], "backup") == 0 ? file : NULL, said, sizeof said);
+            struck = misfortune_over(page) > 0;
+            if (status != 0 && status != 1)
+                fail_msg("%s, request %ld for memory: %d", commands[i], n, status);
+            failed += status == 1;
+            harmless += status == 0 && struck;
+            assert_true(status == 0 || access(file, F_OK) != 0);
+            unlink(file);
+            assert_no_leftovers();
+        }
+    }
+    assert_check_passes();
+    start_over();
+    print_message("survived %ld failed requests for memory in commands, %ld of them without harm\n",
+                  failed + harmless, harmless);
+#ifndef __SANITIZE_ADDRESS__
+    assert_true(failed > 60);
+#endif
+}
+
 /* A store that cannot be made at first is made at last. */
 static void a_new_store_on_a_full_disk(void **state) {
     struct served fresh = {.pid = 0};
@@ -456,6 +493,7 @@ int main(void) {
         cmocka_unit_test(clock_jumps),
         cmocka_unit_test(memory_runs_out),
         cmocka_unit_test(commands_fail_cleanly),
+        cmocka_unit_test(commands_run_short_of_memory),
         cmocka_unit_test(a_new_store_on_a_full_disk),
         cmocka_unit_test(all_of_it_left_no_trace),
     };
