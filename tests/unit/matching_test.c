@@ -19,6 +19,7 @@
 #include "server/rules/extremes.h"
 #include "server/rules/matching.h"
 #include "server/science/meridian.h"
+#include "tests/data/matching_sums.h"
 
 /* Knuth's MMIX generator: the same everywhere, and easy to write again elsewhere. */
 static uint64_t state_of_chance;
@@ -87,17 +88,10 @@ static void exact_is_exact(void **state) {
 /* Graphs of n vertices, an edge where a draw is below the density, its weight from 1
  * to the heaviest, drawn for (1,0), (2,0), (2,1) ...; the sums are networkx's. */
 static void exact_as_a_library(void **state) {
-    static const struct {
-        int n;
-        double dense;
-        int64_t heaviest, sum;
-    } rows[] = {
-#include "tests/data/matching_sums.h"
-    };
     struct err err = {0};
     (void)state;
-    for (size_t row = 0; row < sizeof rows / sizeof rows[0]; row++) {
-        int n = rows[row].n;
+    for (size_t row = 0; row < sizeof matching_sums / sizeof matching_sums[0]; row++) {
+        int n = matching_sums[row].n;
         int64_t *weight = calloc((size_t)n * (size_t)n, sizeof *weight);
         int *mate = calloc((size_t)n, sizeof *mate);
         assert_non_null(weight);
@@ -105,10 +99,10 @@ static void exact_as_a_library(void **state) {
         state_of_chance = row + 1;
         for (int i = 0; i < n; i++)
             for (int k = 0; k < i; k++)
-                if (chance() < rows[row].dense)
-                    weight[i * n + k] = weight[k * n + i] = 1 + whole(rows[row].heaviest);
+                if (chance() < matching_sums[row].dense)
+                    weight[i * n + k] = weight[k * n + i] = 1 + whole(matching_sums[row].heaviest);
         assert_int_equal(blossom_match(weight, n, mate, &err), 0);
-        assert_true(weight_of(weight, n, mate) == rows[row].sum);
+        assert_true(weight_of(weight, n, mate) == matching_sums[row].sum);
         free(weight);
         free(mate);
     }
