@@ -486,6 +486,8 @@ static void answers_are_as_described(void **state) {
         {"GET", "/organiser/days/{day}", "/organiser/days/x", NULL, NULL, 200},
         {"GET", "/organiser/import", "/organiser/import", NULL, NULL, 200},
         {"GET", "/organiser/audit", "/organiser/audit", NULL, NULL, 200},
+        {"GET", "/editions", "/editions", NULL, NULL, 200},
+        {"GET", "/editions/{id}", "/editions/1", NULL, NULL, 200},
         {"GET", "/worker.js", "/worker.js", NULL, NULL, 200},
         {"GET", "/assets/{file}", asset, NULL, NULL, 200},
         {"GET", "/assets/{file}", "/assets/none.css", NULL, NULL, 404},

@@ -61,6 +61,9 @@ export const get = (path, options) => ask("GET", path, options);
 export const getText = async (path, options = {}) =>
   (await send("GET", path, { ...options, headers: { Accept: "text/csv", ...options.headers } })).text();
 
+// The very bytes, for whoever wants to check them.
+export const getBytes = async (path, options = {}) => (await send("GET", path, options)).arrayBuffer();
+
 // All pages of a list, put together; query: what else to ask by.
 export async function getAll(path, list, { query: more = {}, ...options } = {}) {
   const items = [];

@@ -2,6 +2,7 @@
 // The day's answer: one figure, how sure it is, and what stands beside it.
 import { byId, fill, h } from "../house/dom.js";
 import { longDate, measured, number, signed, withSigma, withUnit } from "../house/format.js";
+import { path } from "../house/api.js";
 import { countWord, word, wordOf } from "../house/words.js";
 
 const term = (words, anchor, ...content) => h("div", {},
@@ -44,4 +45,10 @@ export function showCounts(counts) {
   });
   fill(byId("counts"), rows);
   before = counts;
+}
+
+// The newest edition of the day, when there is one.
+export function showPublished([newest]) {
+  fill(byId("published"), newest !== undefined && [
+    h("a", { href: path`/editions/${newest.edition}` }, word("nation.published", { number: number(newest.edition) })), " ", measured(newest.circumference_km, newest.sigma_km, "km")]);
 }

@@ -14,8 +14,9 @@ async function sheet(address, numbers) {
 // The answer alone; the rest, which may be large, is asked for afterwards.
 export async function loadAnswer(day) {
   const base = path`/days/${day}`;
-  const [record, result] = await Promise.all([get(base), get(`${base}/result`)]);
-  return { record, result };
+  const [record, result, { editions }] = await Promise.all([get(base), get(`${base}/result`),
+    get(`/editions?${new URLSearchParams({ subject: `days/${day}`, limit: "1" })}`)]);
+  return { record, result, editions };
 }
 
 export async function loadDay(day, { record, result }) {

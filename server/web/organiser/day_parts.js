@@ -78,6 +78,16 @@ export async function showApprovals(day) {
     })))));
 }
 
+// Freezes a day or a season; a correction of an earlier edition says why.
+export const publishForm = (address) => form(word("organiser.publish"), [
+  field(word("organiser.publish_title"), text("title", { maxlength: 120 }), word("organiser.publish_title_hint")),
+  field(word("organiser.reason"), text("reason", { maxlength: 400 }), word("organiser.publish_reason_hint")),
+], async (values) => {
+  const body = Object.fromEntries(Object.entries(values).map(([name, value]) => [name, value.trim()]).filter(([, value]) => value !== ""));
+  const { edition } = await ask("POST", address, { body });
+  return h("a", { href: path`/editions/${edition}` }, word("organiser.published", { number: number(edition) }));
+});
+
 const NEXT = { planned: ["announced", "cancelled"], announced: ["closed", "cancelled"], closed: ["announced", "cancelled"], cancelled: ["announced"] };
 
 export function showChange(record, again) {
@@ -88,6 +98,9 @@ export function showChange(record, again) {
   };
   const address = path`/days/${record.day}`;
   fill(byId("change"),
+    h("details", {}, h("summary", {}, word("organiser.publish")),
+      h("p", {}, word("organiser.publish_words")),
+      publishForm(`${address}/editions`)),
     h("details", {}, h("summary", {}, word("organiser.partners")),
       h("p", {}, word("organiser.partners_words")),
       form(word("organiser.partners"), [], async () => {

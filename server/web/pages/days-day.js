@@ -4,7 +4,7 @@
 import { here } from "../house/api.js";
 import { byId } from "../house/dom.js";
 import { attempt, begin, setTitle } from "../house/page.js";
-import { showAnswer, showCounts } from "../nation/answer.js";
+import { showAnswer, showCounts, showPublished } from "../nation/answer.js";
 import { follow } from "../nation/follow.js";
 import { showLeaders } from "../nation/leaders.js";
 import { showLeftOut } from "../nation/left_out.js";
@@ -20,6 +20,7 @@ async function show() {
   const answer = await loadAnswer(day);
   setTitle(answer.record.name);
   showAnswer(answer);
+  showPublished(answer.editions);
   byId("day-page").hidden = false;
   const [loaded, pictures] = await Promise.all([loadDay(day, answer), import("../nation/pictures.js")]);
   showCounts(loaded.counts);

@@ -6,6 +6,7 @@ import { byId, fill, h } from "../house/dom.js";
 import { parseNumber, shortDate } from "../house/format.js";
 import { attempt, begin } from "../house/page.js";
 import { word, wordOf } from "../house/words.js";
+import { publishForm } from "../organiser/day_parts.js";
 import { enter } from "../organiser/enter.js";
 import { choice, field, form, text, tick, warnings } from "../organiser/form.js";
 import tableWords from "../words/table.json";
@@ -64,8 +65,18 @@ function showOpenSeason() {
     await ask("POST", "/seasons", { body: { name: values.name.trim(), approval: values.approval === "on" } });
     await showSeasons();
     showOpenDay();
+    showPublishSeason();
     return word("organiser.opened");
   }));
+}
+
+function showPublishSeason() {
+  const which = choice("season", seasons.map(({ season, name }) => [season, name]));
+  const place = h("div");
+  const show = () => fill(place, seasons.length > 0 && publishForm(path`/seasons/${which.value}/editions`));
+  which.addEventListener("change", show);
+  fill(byId("publish-season"), field(word("organiser.season"), which), place);
+  show();
 }
 
 async function showPassword() {
@@ -85,5 +96,6 @@ begin({ ...tableWords, ...words }, () => attempt(() => enter(async () => {
   await showDays();
   showOpenDay();
   showOpenSeason();
+  showPublishSeason();
   await showPassword();
 })));
