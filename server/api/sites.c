@@ -165,7 +165,8 @@ int put_site(struct change *change, struct exchange *exchange, struct err *err) 
     struct warnings warnings = {.count = 0};
     struct json_writer json;
     if (site_revise(change, &revision->caller, &revision->site, exchange->request.now_utc_s, &site,
-                    err) != 0)
+                    err) != 0 ||
+        site_warn(change_db(change), &site, &warnings, err) != 0)
         return -1;
     exchange->response.no_store = true;
     render_json(&exchange->response, &json);

@@ -268,7 +268,7 @@ static int noon_declination_deg(struct almanac *almanac, const struct plan *plan
 static int plan_partners(struct db *db, struct almanac *almanac, int64_t day, struct plan *plan,
                          struct err *err) {
     struct band band = {0};
-    double declination_deg;
+    double declination_deg = 0.0;
     size_t n = 0;
     int result = -1;
     if (noon_declination_deg(almanac, plan, &declination_deg, err) ||
@@ -297,7 +297,7 @@ static int plan_named(struct db *db, struct almanac *almanac, int64_t day, const
                       struct plan *plan, struct err *err) {
     struct site_row other;
     struct standing standing;
-    double declination_deg;
+    double declination_deg = 0.0;
     bool elsewhere = false;
     if (lookup_site(db, name, &other, err) ||
         day_rows_standing(db, day, other.id, &standing, err) ||

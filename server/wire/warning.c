@@ -6,7 +6,7 @@
 #include <stdio.h>
 
 static const char *const names[] = {
-#define WARNING_NAME(code, name) [code] = name,
+#define WARNING_NAME(code, name) [code] = (name),
     WARNING_CODES(WARNING_NAME)
 #undef WARNING_NAME
 };
