@@ -28,7 +28,7 @@ static enum leave run(struct client *client) {
     if (leave == LEAVE_OK) {
         reduction = json_loadb(text.bytes, text.length, 0, NULL);
         if (!client->json)
-            results_print_reduction(stdout, reduction);
+            results_print_reduction(stdout, reduction, "");
         client->told = true;
         if (!json_is_number(screen_get(reduction, "noon_angle_deg")))
             leave = LEAVE_REFUSED;

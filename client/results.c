@@ -79,10 +79,10 @@ static const struct column honesty_columns[] = {
     {.title = "score", .key = "score", .kind = CELL_FIXED, .decimals = 2},
 };
 
-static void print_time_of(FILE *out, const json_t *object, const char *key) {
+static void print_time_of(FILE *out, const json_t *object, const char *key, const char *zone) {
     double t_utc_s;
     if (instant_parse(screen_string(object, key), &t_utc_s, NULL, NULL) == 0)
-        screen_time(out, t_utc_s, "");
+        screen_time(out, t_utc_s, zone);
 }
 
 /* Other causes that would explain the same. */
@@ -171,7 +171,7 @@ static void print_clock(FILE *out, const json_t *clock) {
                                                      : "used as they came, with so much doubt");
 }
 
-void results_print_reduction(FILE *out, const json_t *reduction) {
+void results_print_reduction(FILE *out, const json_t *reduction, const char *zone) {
     double angle_deg = screen_number(reduction, "noon_angle_deg");
     if (isfinite(angle_deg)) {
         fputs("noon angle  ", out);
@@ -182,7 +182,7 @@ void results_print_reduction(FILE *out, const json_t *reduction) {
         fputs("noon angle  none\n", out);
     }
     fputs("noon        ", out);
-    print_time_of(out, reduction, "transit_utc");
+    print_time_of(out, reduction, "transit_utc", zone);
     fputc('\n', out);
     print_why(out, 0, reduction);
     if (!isfinite(angle_deg))

@@ -9,8 +9,9 @@
 #include <stdio.h>
 
 /* One reduction: angle and sigma, noon, what was left out and why, the other
- * estimators, what the clock seems to do. */
-void results_print_reduction(FILE *out, const json_t *reduction);
+ * estimators, what the clock seems to do. zone: the site's, for the time of noon
+ * beside UTC; "" none. */
+void results_print_reduction(FILE *out, const json_t *reduction, const char *zone);
 
 /* Tables of many. aligned: for a terminal. */
 void results_print_reductions(FILE *out, bool aligned, const json_t *reductions);

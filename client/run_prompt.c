@@ -302,7 +302,7 @@ static enum leave consent(struct prompt *prompt) {
         working_reduction(prompt->known, &prompt->run->run, &text, &err) == 0) {
         json_t *reduction = json_loadb(text.bytes, text.length, 0, NULL);
         fputs("\nWorked out on this computer:\n", stderr);
-        results_print_reduction(stderr, reduction);
+        results_print_reduction(stderr, reduction, prompt->zone);
         fputc('\n', stderr);
         json_decref(reduction);
     }

@@ -11,6 +11,8 @@
 #include "client/results.h"
 #include "client/screen.h"
 #include "server/base/instant.h"
+#include "server/wire/field.h"
+#include "server/wire/records.h"
 
 static const struct column site_columns[] = {
     {.title = "site", .key = "site"},
@@ -94,9 +96,28 @@ static void print_day(struct client *client, const json_t *day) {
     putchar('\n');
 }
 
+/* The site's time zone, "" when it cannot be had: the run is shown all the same. */
+static void find_zone(struct client *client, const char *site, char *out, size_t size) {
+    struct err before = client->err;
+    struct net_answer answer;
+    json_t *record = NULL;
+    char path[CLIENT_PATH_MAX];
+    out[0] = '\0';
+    net_answer_init(&answer);
+    snprintf(path, sizeof path, "/api/v1/sites/%s", site);
+    if (field_is_id(site) && client_get(client, path, &answer, &record) == LEAVE_OK)
+        snprintf(out, size, "%s", screen_string(record, "zone"));
+    json_decref(record);
+    net_answer_release(&answer);
+    client->err = before;
+    text_release(&client->problem);
+}
+
 static void print_run(struct client *client, const json_t *answer) {
     const json_t *run = screen_get(answer, "run");
-    results_print_reduction(stdout, screen_get(answer, "reduction"));
+    char zone[ZONE_MAX + 1];
+    find_zone(client, screen_string(run, "site"), zone, sizeof zone);
+    results_print_reduction(stdout, screen_get(answer, "reduction"), zone);
     if (json_is_false(screen_get(answer, "of_date")))
         printf("\nof %s, which is not the date the day is on now\n",
                screen_string(answer, "noon_date"));

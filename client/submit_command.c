@@ -113,7 +113,7 @@ static void work_out(struct client *client, struct handing *handing) {
         return;
     }
     json_t *reduction = json_loadb(handing->working.bytes, handing->working.length, 0, NULL);
-    results_print_reduction(stdout, reduction);
+    results_print_reduction(stdout, reduction, handing->known.zone);
     json_decref(reduction);
     fflush(stdout);
 }

@@ -198,6 +198,7 @@ static void the_day_is_moved_and_measured(void **state) {
     text_release(&body);
     desk_run(&story->school, "", &outcome, "show", "run", "1", NULL);
     outcome_assert_code(&outcome, 0);
+    assert_non_null(strstr(outcome.out, " -03, America/Argentina/Cordoba)"));
     assert_non_null(strstr(outcome.out, "of " DATE ", which is not the date the day is on now"));
     outcome_release(&outcome);
     desk_run(&story->school, "", &outcome, "plan", DAY, "ceibo", "--json", NULL);
