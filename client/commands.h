@@ -19,6 +19,7 @@ extern const struct command plan_command;
 extern const struct command sky_command, partner_command, watch_command;
 extern const struct command submit_command, correct_command, withdraw_command, outbox_command;
 extern const struct command show_command, import_command, export_command;
+extern const struct command review_command, publish_command, editions_command, verify_command;
 
 /* In the order of the help; NULL at the end. */
 extern const struct command *const commands[];

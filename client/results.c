@@ -263,6 +263,14 @@ void results_print_combined(FILE *out, const json_t *combined) {
     }
     size_t i;
     const json_t *row;
+    screen_print_left_out(out, "", screen_get(combined, "left_out_counts"));
+    json_array_foreach(screen_get(combined, "excluded"), i, row) {
+        fputs("excluded: ", out);
+        screen_put(out, screen_string(row, "site"));
+        fputs(": ", out);
+        screen_put(out, screen_string(row, "reason"));
+        fputc('\n', out);
+    }
     json_array_foreach(screen_get(combined, "left_out"), i, row) {
         fputs("left out: ", out);
         screen_put(out, screen_string(row, "site"));

@@ -221,3 +221,27 @@ void screen_item(FILE *out, char mark, const char *text) {
     const char first[] = {mark, ' ', '\0'};
     wrap(out, first, 2, text);
 }
+
+void screen_print_left_out(FILE *out, const char *lead, const json_t *left_out_counts) {
+    static const struct {
+        const char *key, *one, *many;
+    } rows[] = {
+        {"excluded", "run excluded by an organiser", "runs excluded by organisers"},
+        {"withdrawn", "run withdrawn by its school", "runs withdrawn by their schools"},
+        {"unusable", "run without a noon angle", "runs without a noon angle"},
+        {"not_agreed", "run of a school that keeps out", "runs of schools that keep out"},
+        {"off_the_line", "run off the line", "runs off the line"},
+        {"readings", "single reading", "single readings"},
+    };
+    const char *between = "left out: ";
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        double count = screen_number(left_out_counts, rows[i].key);
+        if (!(count > 0.0))
+            continue;
+        fprintf(out, "%s%s%.0f %s", between[0] == 'l' ? lead : "", between, count,
+                count == 1.0 ? rows[i].one : rows[i].many);
+        between = ", ";
+    }
+    if (between[0] == ',')
+        fputc('\n', out);
+}

@@ -51,6 +51,10 @@ void screen_table(FILE *out, bool aligned, const struct column *columns, size_t 
 /* "29.213 ± 0.041 unit"; the value alone when sigma is not known. */
 void screen_measure(FILE *out, double value, double sigma, const char *unit);
 
+/* "left out: 1 run excluded by an organiser, 2 off the line" and so on, nothing when
+ * nothing was; lead comes before it. */
+void screen_print_left_out(FILE *out, const char *lead, const json_t *left_out_counts);
+
 /* "2027-03-20 11:58:03 UTC (12:58:03 CET, Europe/Paris)": by the clocks of a zone,
  * which is said, and never by this machine's own. zone "": UTC alone. */
 void screen_time(FILE *out, double t_utc_s, const char *zone);
