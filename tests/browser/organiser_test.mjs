@@ -2,6 +2,7 @@
 // The organiser's desk: in by name and password, the days, the queue, import with its
 // preview, the log; on a phone's width and on a desk's.
 import assert from "node:assert/strict";
+import { readFileSync } from "node:fs";
 import test from "node:test";
 
 import { DAY, smallCountry } from "./country.mjs";
@@ -97,6 +98,29 @@ for (const width of WIDTHS)
     stage.quiet(UNKNOWN);
     await page.context().close();
   });
+
+test("the school sees what is asked, and answers", async () => {
+  const school = await stage.school({ site: "asked-school", name: "Asked School", lat_deg: -32.92, lon_deg: -68.78, elev_m: 790 }, DAY);
+  const run = readFileSync(`${stage.folder}/sheets/acequia.json`, "utf8");
+  const { run: { id } } = await stage.api("POST", `/days/${DAY}/sites/asked-school/runs`, { key: school.class_code, body: run, headers: { "Idempotency-Key": "a-run-to-ask-about" } });
+  await stage.api("POST", `/runs/${id}/reviews`, { key: stage.organiser, body: { verdict: "ask", reason: "Was the plate level?" } });
+  const page = await stage.window();
+  await page.goto(`/days/${DAY}/sites/asked-school/run`);
+  await page.click("#answering summary");
+  // Questions are for the school alone.
+  assert.doesNotMatch(await page.textContent("#run-page"), /Was the plate level/);
+  await page.fill('#answering input[name="key"]', school.school_key);
+  await page.keyboard.press("Enter");
+  await page.waitForSelector("#answering .reasons li");
+  await page.fill('#answering input[name="reason"]', "Yes, both ways.");
+  await page.keyboard.press("Enter");
+  await page.waitForFunction(() => document.querySelectorAll("#answering .reasons li").length === 2);
+  await stage.look(page, "answering");
+  const { reviews } = await stage.api("GET", `/runs/${id}/reviews`, { key: stage.organiser });
+  assert.deepEqual(reviews.map(({ verdict, by }) => [verdict, by]), [["ask", "organiser"], ["answer", "school"]]);
+  stage.quiet();
+  await page.context().close();
+});
 
 for (const width of WIDTHS)
   test(`import at ${width} px: mistakes by row and column, then all or nothing`, async () => {

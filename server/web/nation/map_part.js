@@ -62,7 +62,8 @@ function showPicked(site) {
       reduction?.noon_angle_deg !== null && reduction !== undefined && [
         word("nation.noon_angle"), " ", measured(Math.abs(reduction.noon_angle_deg), reduction.sigma_deg, "°"), ". ",
         site.partners > 0 && word("nation.partners", { count: number(site.partners) })]),
-    reduction !== undefined && h("p", {}, h("a", { href: runAddress(site.site) }, word("nation.see_run"))));
+    h("p", {}, reduction !== undefined ? h("a", { href: runAddress(site.site) }, word("nation.see_run"))
+      : h("a", { href: path`/days/${day.record.day}/sites/${site.site}` }, word("nation.see_plan"))));
 }
 
 // Schools by the start of a word in their name or by identifier.

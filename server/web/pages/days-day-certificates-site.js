@@ -25,9 +25,10 @@ function motif(noon_angle_deg) {
 
 async function show() {
   const base = path`/days/${day}/sites/${site}`;
-  const [record, place, { reduction }, { pairs }, result, board] = await Promise.all([
+  const [record, place, { reduction }, { pairs }, result, board, { editions }] = await Promise.all([
     get(path`/days/${day}`), get(path`/sites/${site}`), get(`${base}/run`), get(`${base}/pairs?limit=500`),
     get(path`/days/${day}/result`), get(`${path`/days/${day}`}/leaderboard?limit=500`),
+    get(`/editions?${new URLSearchParams({ subject: `days/${day}`, limit: "1" })}`),
   ]);
   if (reduction.status !== "ok") throw new Refusal(404, "no_certificate", "", "");
   // The surest partners first; who does not belong to the day's line comes last.
@@ -60,7 +61,7 @@ async function show() {
     standing !== undefined && result.status === "ok" && h("p", {}, word("certificate.country", { place: number(standing.place), day: record.name === record.day ? longDate(record.date) : record.name }), " ",
       measured(result.circumference_km, result.sigma_km, "km"), "."),
     h("div", { class: "signs" }, h("p", {}, word("certificate.teacher")), h("p", {}, word("certificate.organiser"))),
-    h("p", { class: "address" }, `${location.host}${path`/days/${day}/sites/${site}/run`}`));
+    h("p", { class: "address" }, editions.length > 0 && `${word("certificate.edition", { number: number(editions[0].edition) })}, `, `${location.host}${path`/days/${day}/sites/${site}/run`}`));
   byId("class-name").addEventListener("input", (event) => fill(name, event.target.value.trim() !== "" && `${event.target.value.trim()}, `));
   byId("print").addEventListener("click", () => print());
   byId("certificate-page").hidden = false;

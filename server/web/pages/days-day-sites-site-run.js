@@ -10,7 +10,9 @@ import { word, wordOf } from "../house/words.js";
 import { showBoard } from "../run/board.js";
 import { showBudget, showWays } from "../run/budget.js";
 import { loadRun } from "../run/load.js";
+import { showReviews } from "../run/reviews.js";
 import pairWords from "../words/pair.json";
+import reviewWords from "../words/review.json";
 import slipWords from "../words/slip.json";
 import tableWords from "../words/table.json";
 import words from "../words/run.json";
@@ -62,6 +64,7 @@ async function show() {
   const loaded = await loadRun(day, site);
   showFigure(loaded);
   showHome(loaded);
+  await showReviews(loaded.run);
   byId("run-page").hidden = false;
   if (loaded.reduction.status !== "ok") return loaded;
   showBoard(byId("board"), loaded);
@@ -82,6 +85,7 @@ async function showOrSayNone() {
     const place = await get(path`/sites/${site}`);
     setTitle(place.name);
     fill(byId("no-run-title"), place.name);
+    byId("no-run-plan").href = path`/days/${day}/sites/${site}`;
     byId("no-run-day").href = path`/days/${day}`;
     fill(byId("no-run-day"), word("run.to_day"));
     byId("no-run").hidden = false;
@@ -89,4 +93,4 @@ async function showOrSayNone() {
   }
 }
 
-begin({ ...tableWords, ...slipWords, ...pairWords, ...words }, () => attempt(showOrSayNone));
+begin({ ...tableWords, ...slipWords, ...pairWords, ...reviewWords, ...words }, () => attempt(showOrSayNone));
