@@ -206,6 +206,30 @@ enum leave client_get(struct client *client, const char *path, struct net_answer
     return client_send_json(client, &request, answer, out);
 }
 
+bool client_organiser_key(struct client *client, char *secret) {
+    static const enum key_kind kinds[] = {KEY_ORGANISER};
+    struct err before = client->err;
+    enum key_kind kind;
+    bool found = client_key(client, "", kinds, 1, secret, &kind) == LEAVE_OK;
+    client->err = before;
+    return found;
+}
+
+enum leave client_get_as_seen(struct client *client, const char *path, struct net_answer *answer,
+                              json_t **out) {
+    char secret[KEYS_SECRET_MAX];
+    if (!client_organiser_key(client, secret))
+        return client_get(client, path, answer, out);
+    const struct net_request request = {.method = "GET", .path = path, .key = secret};
+    enum leave leave = client_send_json(client, &request, answer, out);
+    explicit_bzero(secret, sizeof secret);
+    if (leave != LEAVE_REFUSED || client->err.code != ERR_WRONG_KEY)
+        return leave;
+    err_clear(&client->err);
+    text_release(&client->problem);
+    return client_get(client, path, answer, out);
+}
+
 void client_print(const char *json) {
     size_t length = strlen(json);
     fputs(json, stdout);

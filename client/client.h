@@ -103,6 +103,15 @@ enum leave client_act(struct client *client, const char *site, const enum key_ki
 enum leave client_get(struct client *client, const char *path, struct net_answer *answer,
                       json_t **out);
 
+/* The organiser's key, if one is given or kept here: for what everyone may read and
+ * organisers see more of. false without one, and nothing is said. */
+bool client_organiser_key(struct client *client, char *secret);
+
+/* Reads a resource as an organiser where there is such a key, else as anyone; also when
+ * the key is of no use any more. */
+enum leave client_get_as_seen(struct client *client, const char *path, struct net_answer *answer,
+                              json_t **out);
+
 /* Prints one JSON document and a newline. */
 void client_print(const char *json);
 

@@ -25,7 +25,7 @@ static const struct column day_columns[] = {
 
 static enum leave run_days(struct client *client) {
     json_t *days = NULL;
-    enum leave leave = listing_get(client, "/api/v1/days", "days", &days);
+    enum leave leave = listing_get_as_seen(client, "/api/v1/days", "days", &days);
     if (leave == LEAVE_OK && !client->json) {
         if (json_array_size(screen_get(days, "days")) == 0)
             puts("no day is open yet");

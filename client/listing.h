@@ -10,7 +10,11 @@
  * printed: the server's own bytes when one page was all. */
 enum leave listing_get(struct client *client, const char *path, const char *member, json_t **out);
 
-/* The same with the organiser's key. */
+/* The same with the organiser's key where there is one that is of use. */
+enum leave listing_get_as_seen(struct client *client, const char *path, const char *member,
+                               json_t **out);
+
+/* The same with the organiser's key, which is needed. */
 enum leave listing_get_as_organiser(struct client *client, const char *path, const char *member,
                                     json_t **out);
 

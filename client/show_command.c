@@ -215,7 +215,8 @@ static enum leave show(struct client *client, const struct view *view, const cha
     } else {
         struct net_answer bytes;
         net_answer_init(&bytes);
-        leave = client_get(client, path, &bytes, &answer);
+        leave = view->print == print_day ? client_get_as_seen(client, path, &bytes, &answer)
+                                         : client_get(client, path, &bytes, &answer);
         if (leave == LEAVE_OK && client->json)
             client_print(bytes.body.bytes);
         net_answer_release(&bytes);

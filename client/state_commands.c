@@ -270,7 +270,7 @@ static enum leave run_history(struct client *client) {
         return leave;
     net_answer_init(&answer);
     snprintf(path, sizeof path, "/api/v1/days/%s/history", day);
-    leave = client_get(client, path, &answer, &history);
+    leave = client_get_as_seen(client, path, &answer, &history);
     if (leave == LEAVE_OK && client->json)
         client_print(answer.body.bytes);
     else if (leave == LEAVE_OK)

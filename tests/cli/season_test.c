@@ -140,6 +140,9 @@ static void a_day_is_planned_and_announced(void **state) {
     outcome_release(&outcome);
     expect(school, 1, "no such day", "join", DAY, "ceibo");
     expect(school, 1, "no such day", "show", "day", DAY);
+    expect(office, 0, "planned", "show", "day", DAY);
+    expect(office, 0, DAY "\t" DATE "\tplanned\t2027", "days");
+    expect(office, 0, "planned", "history", DAY);
     expect(office, 1, "cannot become closed", "close", DAY);
     expect(office, 0, "day equinox is announced: " DATE ", spare " SPARE, "announce", DAY);
     expect(school, 0, "announced", "show", "day", DAY);
