@@ -25,13 +25,29 @@ void invitation_page_release(struct invitation_page *page) {
     *page = (struct invitation_page){0};
 }
 
+static int by_school(const void *left, const void *right) {
+    const struct invitation_record *a = left, *b = right;
+    int order = strcmp(a->name, b->name);
+    return order != 0 ? order : strcmp(a->contact, b->contact);
+}
+
 /* A school invited before would get a second code. */
-static int check_row(struct db *db, const struct season_row *season,
-                     const struct invited_school *row, struct row_errors *errors, struct err *err) {
-    bool known;
-    if (invitation_rows_known(db, season->id, row->name, row->contact, &known, err))
+static int find_invited(struct db *db, const struct season_row *season,
+                        const struct invitation_sheet *sheet, struct row_errors *errors,
+                        struct err *err) {
+    struct invitation_record *before = NULL;
+    size_t count = 0;
+    if (invitation_rows_list(db, season->id, 0, INT64_MAX, &before, &count, err))
         return -1;
-    if (known) {
+    if (count > 0)
+        qsort(before, count, sizeof *before, by_school);
+    for (size_t i = 0; i < sheet->count && count > 0; i++) {
+        const struct invited_school *row = &sheet->rows[i];
+        struct invitation_record wanted = {.id = 0};
+        memcpy(wanted.name, row->name, sizeof wanted.name);
+        memcpy(wanted.contact, row->contact, sizeof wanted.contact);
+        if (!bsearch(&wanted, before, count, sizeof *before, by_school))
+            continue;
         struct err wrong = {.code = ERR_NONE};
         char place[48];
         snprintf(place, sizeof place, "row %zu, name", row->row);
@@ -39,6 +55,7 @@ static int check_row(struct db *db, const struct season_row *season,
                 row->name, season->record.season);
         row_errors_add(errors, &wrong);
     }
+    free(before);
     return 0;
 }
 
@@ -60,11 +77,9 @@ int invite(struct change *change, const struct caller *caller, const char *seaso
     struct invited invited = {0};
     char detail[48];
     if (caller_may(caller, ROLE_ORGANISER, NULL, err) ||
-        lookup_season(change_db(change), season, &season_row, err))
+        lookup_season(change_db(change), season, &season_row, err) ||
+        find_invited(change_db(change), &season_row, sheet, errors, err))
         return -1;
-    for (size_t i = 0; i < sheet->count; i++)
-        if (check_row(change_db(change), &season_row, &sheet->rows[i], errors, err))
-            return -1;
     if (errors->count > 0)
         return row_errors_refuse(errors, sheet->count, err);
     invited.codes = calloc(sheet->count + 1, sizeof *invited.codes);

@@ -100,25 +100,6 @@ int invitation_rows_use(struct db *db, int64_t invitation, int64_t site, int64_t
     return statement_run(statement, err);
 }
 
-int invitation_rows_known(struct db *db, int64_t season, const char *name, const char *contact,
-                          bool *out, struct err *err) {
-    struct statement *statement;
-    if (db_prepare(db,
-                   "SELECT 1 FROM invitation i WHERE i.season = $1 AND i.name = $2 "
-                   "AND i.contact = $3 LIMIT 1",
-                   &statement, err))
-        return -1;
-    bind_int(statement, 1, season);
-    bind_text(statement, 2, name);
-    bind_text(statement, 3, contact);
-    enum step step = statement_step(statement, err);
-    statement_done(statement);
-    if (step == STEP_FAILED)
-        return -1;
-    *out = step == STEP_ROW;
-    return 0;
-}
-
 int invitation_rows_of_site(struct db *db, int64_t site, const char *season, bool *here,
                             bool *elsewhere, struct err *err) {
     struct statement *statement;

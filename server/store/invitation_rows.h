@@ -22,10 +22,6 @@ int invitation_rows_add(struct db *db, int64_t season, const char *hash, const c
 int invitation_rows_use(struct db *db, int64_t invitation, int64_t site, int64_t by,
                         double now_utc_s, struct err *err) __attribute__((warn_unused_result));
 
-/* Whether a school of that name and contact is invited to a season already. */
-int invitation_rows_known(struct db *db, int64_t season, const char *name, const char *contact,
-                          bool *out, struct err *err) __attribute__((warn_unused_result));
-
 /* Whether a site was invited to a season (by identifier), and whether to another. */
 int invitation_rows_of_site(struct db *db, int64_t site, const char *season, bool *here,
                             bool *elsewhere, struct err *err) __attribute__((warn_unused_result));
