@@ -78,7 +78,7 @@ int invite(struct change *change, const struct caller *caller, const char *seaso
     char detail[48];
     if (caller_may(caller, ROLE_ORGANISER, NULL, err) ||
         lookup_season(change_db(change), season, &season_row, err) ||
-        find_invited(change_db(change), &season_row, sheet, errors, err))
+        (errors->count == 0 && find_invited(change_db(change), &season_row, sheet, errors, err)))
         return -1;
     if (errors->count > 0)
         return row_errors_refuse(errors, sheet->count, err);
