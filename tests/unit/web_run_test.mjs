@@ -1,9 +1,11 @@
 // SPDX-License-Identifier: MIT
 // A run as the phone keeps it: times put right, what is sent, what an answer means.
 import assert from "node:assert/strict";
+import { webcrypto } from "node:crypto";
 import test from "node:test";
 import { byTime, counted, deliver, freeze, height_mm, isSent, newReading, newRun, trueMs } from "../../server/web/house/run.js";
 
+globalThis.crypto ??= webcrypto; // Node 18 has it here only
 const NOON_MS = Date.parse("2027-03-18T16:43:00Z");
 
 function measured(clock = null) {
