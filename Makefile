@@ -153,7 +153,7 @@ lint: setup
 	@tests/layers
 	@for header in $$(find server client -name '*.h'); do \
 	   $(CC) -std=c11 -D_GNU_SOURCE -I. $(WARN) -Wno-unused-function -fsyntax-only -x c $$header || exit 1; done
-	@printf '%s\n' $(CORE_SRC) $(SERVER_SRC) $(CLIENT_SRC) server/main.c | \
+	@printf '%s\n' $(CORE_SRC) $(SERVER_SRC) $(CLIENT_SRC) server/main.c server/web/science/page.c | \
 	  xargs -P $$(nproc) -n 6 sh -c 'clang-tidy --quiet "$$@" -- -std=c11 -D_GNU_SOURCE -I. 2>/dev/null' tidy
 format:
 	@clang-format -i $(FORMATTED)

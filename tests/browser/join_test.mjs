@@ -157,3 +157,33 @@ test("a school that has its key goes on to the days, and may keep the key here",
   await page.waitForURL(`**/days/${SOON}/sites/poplar-school`);
   await stage.shut(page);
 });
+
+test("what looks odd is taken, and said", async () => {
+  const page = await stage.window();
+  await page.goto("/join");
+  await typePlace(page, "0", "0");
+  await page.getByRole("button", { name: "This is the place" }).click();
+  await page.getByLabel("Name of the school or playground").fill("Nowhere School");
+  await page.getByRole("button", { name: "Register" }).click();
+  await page.getByText("which is in the sea off Africa").waitFor();
+  await stage.look(page, "join-warned");
+  await stage.shut(page);
+});
+
+test("where the organiser decides, the school hears that it waits", async () => {
+  await stage.api("POST", "/seasons", { key: stage.organiser, body: { name: "Condor Season", season: "condor", approval: true } });
+  await stage.openDay({ date: SOON, day: "asked", name: "By Approval", season: "condor" });
+  const school = await stage.school({ name: "Hopeful School", lat_deg: PLACE.lat + 1, lon_deg: PLACE.lon });
+  const page = await stage.window();
+  await page.goto("/join");
+  await page.getByText("Registered already?").click();
+  await page.getByRole("textbox", { name: "School key" }).fill(school.school_key);
+  await page.getByRole("button", { name: "Go on" }).click();
+  await page.getByRole("button", { name: "Take part in By Approval" }).click();
+  await page.getByText("The organiser decides; until then").waitFor();
+  await stage.look(page, "join-waits");
+  await page.getByRole("link", { name: "See your plan" }).click();
+  await page.waitForURL("**/days/asked/sites/hopeful-school");
+  await page.getByRole("heading", { name: "Plan for the day" }).waitFor();
+  await stage.shut(page);
+});

@@ -50,6 +50,20 @@ test("no row goes unsaid", () => {
   assert.deepEqual([...rows.keys()].filter((key) => !said(key)), []);
 });
 
+// Codes that only programs meet, and those that the house has one answer for.
+const UNTOLD = ["none", "bad_json", "bad_query", "bad_header", "wrong_key", "not_found", "method_not_allowed", "unsupported_media_type",
+  "missing_field", "unknown_field", "wrong_type", "out_of_range", "rows_wrong", "idempotency_key_reused", "too_many_requests",
+  "head_too_large", "internal", "network", "storage", "busy"];
+
+test("whatever the service refuses or finds odd is said in every language", () => {
+  const codes = (header, pattern) => [...readFileSync(join(web, "..", header), "utf8").matchAll(pattern)].map(([, code]) => code);
+  const refusals = codes("base/err.h", /X\(ERR_\w+,[\s\\]*"(\w+)"/g);
+  const warnings = codes("wire/warning.h", /X\(WARNING_\w+,[\s\\]*"(\w+)"/g);
+  assert.ok(refusals.length > 40 && warnings.length > 5);
+  assert.deepEqual(refusals.filter((code) => !UNTOLD.includes(code) && !rows.has(`problem.${code}`)), []);
+  assert.deepEqual(warnings.filter((code) => !rows.has(`warning.${code}`)), []);
+});
+
 test("text is set as text", () => {
   for (const [name, text] of scripts)
     assert.doesNotMatch(text, /innerHTML|outerHTML|insertAdjacentHTML|document\.write|\beval\(|new Function/, name);

@@ -12,9 +12,15 @@ const store = openDB("noonarc", 1, {
 });
 
 export const currentClass = async () => (await store).get("class", "current");
-export const keepClass = async (value) => (await store).put("class", value, "current");
+// On the disk before it counts as kept: a battery may go flat at any moment.
+async function put(where, value, key) {
+  const change = (await store).transaction(where, "readwrite", { durability: "strict" });
+  await Promise.all([change.store.put(value, key), change.done]);
+}
+
+export const keepClass = (value) => put("class", value, "current");
 export const forgetClass = async () => (await store).delete("class", "current");
 
 const name = ({ day, site }) => `${day.day}/${site.site}`;
 export const keptRun = async (opened) => (await store).get("runs", name(opened));
-export const keepRun = async (opened, run) => (await store).put("runs", run, name(opened));
+export const keepRun = (opened, run) => put("runs", run, name(opened));

@@ -3,6 +3,7 @@
 // key, [English, Spanish]. A page loads the rows it needs with useWords.
 
 import house from "../words/house.json";
+import problems from "../words/problem.json";
 
 export const LANGUAGES = ["en", "es"];
 const table = new Map();
@@ -11,6 +12,7 @@ export function useWords(rows) {
   for (const [key, texts] of Object.entries(rows)) table.set(key, texts);
 }
 useWords(house);
+useWords(problems);
 
 function chosen() {
   try {

@@ -176,6 +176,12 @@ async function fetchSky() {
   tellSky(first.next_cursor === null ? first : { ...first, sites: await getAll(path`/days/${dayName}/sky`, "sites") });
 }
 
+// Who does not take part is not on the board, and has no partner.
+async function fetchBoard() {
+  await fetchSky();
+  if (skies.has(siteName)) await fetchPartners();
+}
+
 // Whatever happens on the board is told by itself; a lost stream comes back alone.
 function follow() {
   const stream = new EventSource(`/api/v1${path`/days/${dayName}/live`}`);
@@ -183,7 +189,7 @@ function follow() {
   const again = () => {
     wanted ??= setTimeout(() => {
       wanted = null;
-      Promise.all([fetchSky(), fetchPartners()]).catch(() => {});
+      fetchBoard().catch(() => {});
     }, 1000);
   };
   for (const event of ["sky", "run", "partner"]) stream.addEventListener(event, again);
@@ -238,7 +244,7 @@ async function show() {
   tellStand();
   tellPartners();
   if (day.state !== "announced") fill(byId("state"), wordOf("plan.state_", day.state));
-  await Promise.all([fetchSky(), fetchPartners().catch(() => {})]); // who does not take part has none
+  await fetchBoard();
   if (plan.partners.length === 0) return;
   const { features } = await get(path`/days/${dayName}/sites.geojson`);
   places = new Map(features.map(({ id, geometry }) => [id, geometry.coordinates]));

@@ -11,6 +11,7 @@ import { keepSchoolKey } from "../house/schools.js";
 import { word, wordOf } from "../house/words.js";
 import words from "../words/join.json";
 import mapWords from "../words/map.json";
+import warningWords from "../words/warning.json";
 
 const NORTH = "N";
 const SOUTH = "S";
@@ -137,11 +138,16 @@ async function register(event) {
   const text = (id) => byId(id).value.trim() || null;
   const body = {
     name, ...place, gnomon_mm: gnomon.value, elev_m: elev.value, zone: text("zone"), contact: text("contact"),
+    invitation: text("invitation"),
     position_decimals: byId("rounding").value === "" ? null : Number(byId("rounding").value),
   };
   const made = await attempt(() => ask("POST", "/sites", { body }), { where: byId("who-wrong"), again: false });
   if (made !== undefined) showKeys(made);
 }
+
+// What was taken, and yet looks odd.
+const warned = (warnings) => warnings.map(({ code, detail }) =>
+  h("li", {}, h("strong", {}, word("join.warnings")), " ", wordOf("warning.", code, detail)));
 
 // --- the two secrets, this once
 
@@ -154,7 +160,7 @@ function showKeys({ site, school_key, class_code, class_code_expires_utc, warnin
   fill(byId("class-code"), class_code);
   fill(byId("class-code-words"), word("join.class_code_words", { date: shortDate(class_code_expires_utc.slice(0, 10)) }));
   fill(byId("picture"), codePicture(`${location.origin}/play#${class_code}`, word("join.picture")));
-  fill(byId("warnings"), warnings.map(({ code, detail }) => h("li", {}, h("strong", {}, word("join.warnings")), " ", wordOf("warning.", code, detail))));
+  fill(byId("warnings"), warned(warnings));
   byId("keys-heading").focus();
   offerDays();
 }
@@ -163,7 +169,14 @@ function showKeys({ site, school_key, class_code, class_code_expires_utc, warnin
 
 async function takePart(day) {
   const done = await attempt(() => ask("PUT", path`/days/${day}/sites/${school.site.site}`, { key: school.key }), { where: byId("choose-wrong"), again: false });
-  if (done !== undefined) location.assign(path`/days/${day}/sites/${school.site.site}`);
+  if (done === undefined) return;
+  const plan = path`/days/${day}/sites/${school.site.site}`;
+  if (done.status === "taking_part" && done.warnings.length === 0) {
+    location.assign(plan);
+    return;
+  }
+  fill(byId("part"), h("p", {}, h("strong", {}, wordOf("join.part_", done.status))), h("ul", { class: "warnings" }, warned(done.warnings)),
+    h("a", { class: "button main", href: plan }, word("join.to_plan")));
 }
 
 async function offerDays() {
@@ -192,7 +205,7 @@ async function useKey() {
   offerDays();
 }
 
-begin({ ...words, ...mapWords }, () => {
+begin({ ...words, ...mapWords, ...warningWords }, () => {
   map = pointMap((found) => setPlace(found, word("join.blur", { blur: found.blur_km < 2 ? withUnit(found.blur_km * 1000, 0, "m") : withUnit(found.blur_km, 0, "km") })));
   byId("map").append(map.node);
   byId("zone").value = Intl.DateTimeFormat().resolvedOptions().timeZone;

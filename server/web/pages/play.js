@@ -450,8 +450,13 @@ async function compareClock() {
   } catch { /* no network: the clock stays as it was last known */ }
 }
 
-function wake() {
+// Another window of this phone may have gone on meanwhile: what is kept counts.
+async function wake() {
   if (document.hidden || opened === null) return;
+  if (!delivering && editing === null && waiting() === undefined) {
+    run = (await keptRun(opened)) ?? run;
+    if (!byId("measure").hidden) tell();
+  }
   compareClock();
   handIn();
 }
