@@ -64,6 +64,29 @@ test("the map is read by keyboard and by search, and hides what is not wanted", 
   await page.context().close();
 });
 
+test("the day by keyboard alone: nothing holds the focus, all of it is seen", async () => {
+  const page = await stage.window({ width: 1280 });
+  await page.goto(`/days/${DAY}`);
+  await ready(page);
+  await page.waitForSelector("#spread-chart .plot");
+  const wanted = ["#map", "#map-controls button", '#map-controls input[type="search"]', "#map-legend input", "#map-table summary",
+    "#slope-table summary", "#spread-table summary", '#leaders-controls input[type="radio"]', "#leaders-table a", "#left-out-sites a", "#files a", "#language"];
+  for (let step = 0; step < 140 && wanted.length > 0; step++) {
+    await page.keyboard.press("Tab");
+    const { met, outline } = await page.evaluate((selector) => ({
+      met: document.activeElement.matches(selector), outline: getComputedStyle(document.activeElement).outlineStyle,
+    }), wanted[0]);
+    assert.notEqual(outline, "none", wanted[0]);
+    if (met) wanted.shift();
+  }
+  assert.deepEqual(wanted, []);
+  await page.focus("#map-table summary");
+  await page.keyboard.press("Enter");
+  await page.waitForSelector("#map-table tbody tr");
+  stage.quiet();
+  await page.context().close();
+});
+
 test("the leaderboard is filtered and keeps its places", async () => {
   const page = await stage.window({ width: 1280 });
   const board = await stage.api("GET", `/days/${DAY}/leaderboard`);

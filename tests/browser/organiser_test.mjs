@@ -13,6 +13,7 @@ const UNKNOWN = /401/; // a browser says so when nobody is logged in yet
 const stage = await Stage.open();
 test.after(() => stage.close());
 await smallCountry(stage);
+await stage.api("POST", "/seasons", { key: stage.organiser, body: { name: "Condor Season" } });
 await stage.api("POST", "/organisers", { key: stage.organiser, body: { name: "condor-office", password: PASSWORD } });
 
 async function logIn(page, address) {
@@ -142,6 +143,14 @@ for (const width of WIDTHS)
     await page.click("#send");
     await page.waitForSelector("#answer a[download]");
     assert.match(await page.textContent("#answer tbody"), new RegExp(`ruda-${width}`));
+    await page.selectOption("#kind", "invitations");
+    await page.fill("#paste", `name,contact\nRuda School ${width},\nRuda School ${width},\n`);
+    await page.click("#send");
+    await page.waitForSelector("#answer .flag strong, #answer tbody td");
+    assert.match(await page.textContent("#answer"), /row 3/);
+    await page.fill("#paste", `name,contact\nRuda School ${width},\n`);
+    await page.click("#send");
+    await page.waitForSelector("#answer a[download]");
     stage.quiet(UNKNOWN, /422/);
     await page.context().close();
   });

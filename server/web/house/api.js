@@ -9,9 +9,9 @@ const PAGE = 500; // items in one answer, at most
 
 // code: of the problem document, or "network". field: where, "" none.
 export class Refusal extends Error {
-  constructor(status, code, field, detail) {
+  constructor(status, code, field, detail, errors = []) {
     super(detail);
-    Object.assign(this, { status, code, field });
+    Object.assign(this, { status, code, field, errors });
   }
   // What to do next.
   get advice() {
@@ -26,7 +26,7 @@ export class Refusal extends Error {
 
 async function refusalOf(answer) {
   const problem = await answer.json().catch(() => ({}));
-  return new Refusal(answer.status, problem.code ?? "", problem.field ?? "", problem.detail ?? problem.title ?? "");
+  return new Refusal(answer.status, problem.code ?? "", problem.field ?? "", problem.detail ?? problem.title ?? "", problem.errors);
 }
 
 // options: key (of school, class or organiser), body (sent as JSON; a text: as a

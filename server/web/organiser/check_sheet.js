@@ -19,8 +19,9 @@ export const SHEETS = {
     utc: (text) => (/^\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(\.\d+)?([Zz]|[+-]\d\d:\d\d)$/.test(text.trim()) ? null : "time"),
     shadow_mm: number(0.01, 600000),
   },
+  invitations: { name: (text) => (/^[\p{L}\p{N}]/u.test(text.trim()) && new TextEncoder().encode(text.trim()).length <= 120 ? null : "name") },
 };
-const EXTRA = { sites: { name: anything, zone: anything, contact: anything }, readings: {} };
+const EXTRA = { sites: { name: anything, zone: anything, contact: anything }, readings: {}, invitations: { contact: anything } };
 
 // The sign between fields: of the header row, whichever comes most of comma, semicolon
 // and tab; the service takes all three.

@@ -20,6 +20,7 @@ let sheet = "";
 function look() {
   const kind = byId("kind").value;
   byId("day").closest(".field").hidden = kind !== "readings";
+  byId("season").closest(".field").hidden = kind !== "invitations";
   fill(byId("columns"), word("import.columns", { columns: Object.keys(SHEETS[kind]).join(", ") }));
   fill(byId("answer"));
   byId("send").disabled = true;
@@ -48,15 +49,14 @@ function csvCell(text) {
   return /[",\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
 }
 
-// Keys are shown this once: as a table, and as a sheet to keep.
-function showKeys(keys) {
-  const csv = ["site,school_key,class_code", ...keys.map((row) => [row.site, row.school_key, row.class_code].map(csvCell).join(","))].join("\r\n");
+// What is shown this once, as a table and as a sheet to keep. columns: [heading, member].
+function showOnce(says, file, columns, rows) {
+  const members = columns.map(([, member]) => member);
+  const csv = [members.join(","), ...rows.map((row) => members.map((member) => csvCell(row[member] ?? "")).join(","))].join("\r\n");
   return [
-    h("p", { class: "flag" }, word("import.keys_once")),
-    h("p", {}, h("a", { class: "button", href: URL.createObjectURL(new Blob([`${csv}\r\n`], { type: "text/csv" })), download: "keys.csv" }, word("import.keys_file"))),
-    table(word("import.keys"), [
-      [word("import.school"), (row) => row.site], [word("import.school_key"), (row) => row.school_key], [word("import.class_code"), (row) => row.class_code],
-    ], keys, 20),
+    h("p", { class: "flag" }, says),
+    h("p", {}, h("a", { class: "button", href: URL.createObjectURL(new Blob([`${csv}\r\n`], { type: "text/csv" })), download: file }, word("import.keys_file"))),
+    table(word("import.keys"), columns.map(([heading, member]) => [heading, (row) => row[member] ?? "–"]), rows, 20),
   ];
 }
 
@@ -68,7 +68,14 @@ async function send() {
       if (kind === "sites") {
         const done = await ask("POST", "/sites.csv", { body: sheet });
         fill(byId("answer"), h("p", {}, word("import.sites_done", { sites: number(done.sites), changed: number(done.changed), unchanged: number(done.unchanged) })),
-          done.keys.length > 0 && showKeys(done.keys));
+          done.keys.length > 0 && showOnce(word("import.keys_once"), "keys.csv", [
+            [word("import.school"), "site"], [word("import.school_key"), "school_key"], [word("import.class_code"), "class_code"],
+          ], done.keys));
+      } else if (kind === "invitations") {
+        const { invited } = await ask("POST", `${path`/seasons/${byId("season").value}`}/invitations.csv`, { body: sheet });
+        fill(byId("answer"), showOnce(word("import.invited", { count: number(invited.length) }), "invitations.csv", [
+          [word("import.school"), "name"], [word("import.contact"), "contact"], [word("import.invitation"), "invitation"],
+        ], invited));
       } else {
         const day = byId("day").value;
         const done = await ask("POST", `${path`/days/${day}`}/readings.csv`, { body: sheet });
@@ -77,7 +84,10 @@ async function send() {
     } catch (failure) {
       // What the service found: its place in the sheet and its own words.
       if (!(failure instanceof Refusal) || ![400, 413, 422].includes(failure.status)) throw failure;
-      fill(byId("answer"), h("p", { class: "flag" }, failure.field !== "" && h("strong", {}, `${failure.field}: `), failure.advice, " ", word("import.nothing_taken")));
+      fill(byId("answer"), h("p", { class: "flag" }, failure.field !== "" && h("strong", {}, `${failure.field}: `), failure.advice, " ", word("import.nothing_taken")),
+        failure.errors.length > 0 && table(word("import.faults"), [
+          [word("import.row"), (row) => row.field], [word("import.fault"), (row) => row.detail],
+        ], failure.errors, 20));
     }
   });
   byId("send").disabled = false;
@@ -91,12 +101,16 @@ async function read(file) {
 
 begin({ ...tableWords, ...organiserWords, ...importWords }, () => attempt(() => enter(async () => {
   const days = (await getAll("/days", "days")).reverse();
-  const kind = choice("kind", [["sites", word("import.kind_sites")], ["readings", word("import.kind_readings")]]);
+  const seasons = await getAll("/seasons", "seasons");
+  const kind = choice("kind", [["sites", word("import.kind_sites")], ["readings", word("import.kind_readings")],
+    ...(seasons.length > 0 ? [["invitations", word("import.kind_invitations")]] : [])]);
   kind.id = "kind";
   const day = choice("day", days.map((one) => [one.day, one.name]));
   day.id = "day";
+  const season = choice("season", seasons.map((one) => [one.season, one.name]));
+  season.id = "season";
   fill(byId("choose"),
-    field(word("import.kind"), kind), field(word("organiser.day"), day),
+    field(word("import.kind"), kind), field(word("organiser.day"), day), field(word("organiser.season"), season),
     h("p", { id: "columns" }),
     field(word("import.file"), h("input", { type: "file", accept: ".csv,text/csv", on: { change: (event) => read(event.target.files[0]) } })),
     field(word("import.paste"), h("textarea", { id: "paste", rows: 6, spellcheck: "false", on: { input: (event) => { sheet = event.target.value; look(); } } })));
