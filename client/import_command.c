@@ -5,6 +5,7 @@
 
 #include "client/commands.h"
 #include "client/files.h"
+#include "client/organise.h"
 #include "client/results.h"
 #include "client/screen.h"
 #include "server/wire/csv.h"
@@ -61,6 +62,7 @@ static enum leave tell_sites(struct client *client, const char *bytes, const jso
         client->told = true;
         return leave;
     }
+    organise_tell_warnings(answer);
     printf("sites: %.0f new, %.0f changed, %.0f as they were\n", screen_number(answer, "sites"),
            screen_number(answer, "changed"), screen_number(answer, "unchanged"));
     if (kept) {

@@ -197,13 +197,35 @@ int post_sites_csv_check(const struct lookup *lookup, struct exchange *exchange,
     return sheet_read_sites(request->body, request->body_length, &sheet->sites, &sheet->count, err);
 }
 
+/* Of the sites that are new; both lists are in the order of the spreadsheet. */
+static int warn_of_new(struct db *db, const struct site_sheet *sheet,
+                       const struct site_import *import, struct warnings *warnings,
+                       struct err *err) {
+    size_t next = 0;
+    for (size_t i = 0; i < sheet->count && next < import->added; i++) {
+        struct site_record site = sheet->sites[i];
+        if (strcmp(site.site, import->keys[next].site) != 0)
+            continue;
+        next++;
+        site_record_settle(&site);
+        if (site_warn_of(db, &site, warnings, err) != 0)
+            return -1;
+    }
+    return 0;
+}
+
 int post_sites_csv(struct change *change, struct exchange *exchange, struct err *err) {
     const struct site_sheet *sheet = exchange->carried;
     struct site_import import;
+    struct warnings warnings = {.count = 0};
     struct json_writer json;
     if (site_import(change, &sheet->caller, sheet->sites, sheet->count, exchange->request.now_utc_s,
                     &import, err) != 0)
         return -1;
+    if (warn_of_new(change_db(change), sheet, &import, &warnings, err) != 0) {
+        site_import_release(&import);
+        return -1;
+    }
     exchange->response.status = 201;
     exchange->response.no_store = true;
     render_json(&exchange->response, &json);
@@ -221,6 +243,7 @@ int post_sites_csv(struct change *change, struct exchange *exchange, struct err 
         json_write_end(&json);
     }
     json_write_end(&json);
+    warning_write(&json, &warnings);
     json_write_end(&json);
     site_import_release(&import);
     return 0;

@@ -86,3 +86,15 @@ int site_warn(struct db *db, const struct site_record *site, struct warnings *wa
     free(near.items);
     return 0;
 }
+
+int site_warn_of(struct db *db, const struct site_record *site, struct warnings *warnings,
+                 struct err *err) {
+    struct warnings own = {.count = 0};
+    if (warnings->count == WARNINGS_MAX)
+        return 0;
+    if (site_warn(db, site, &own, err))
+        return -1;
+    for (int i = 0; i < own.count; i++)
+        warning_add(warnings, own.item[i].code, NULL, "%s: %.200s", site->site, own.item[i].detail);
+    return 0;
+}

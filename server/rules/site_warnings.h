@@ -16,6 +16,11 @@
 int site_warn(struct db *db, const struct site_record *site, struct warnings *warnings,
               struct err *err) __attribute__((warn_unused_result));
 
+/* READ. The same of one among many: what is said begins with its identifier. Nothing is
+ * looked at once warnings has no more room. */
+int site_warn_of(struct db *db, const struct site_record *site, struct warnings *warnings,
+                 struct err *err) __attribute__((warn_unused_result));
+
 /* READ. ERR_SITE_DUPLICATE when a site of that name lies within SITE_NEIGHBOUR_M. */
 int site_refuse_duplicate(struct db *db, const struct site_record *site, struct err *err)
     __attribute__((warn_unused_result));

@@ -125,6 +125,20 @@ static void odd_registrations_get_their_answers(void **state) {
     outcome_release(&outcome);
 }
 
+/* The organiser's own list is warned of like a school's registration. */
+static void odd_rows_of_a_list_are_told(void **state) {
+    struct story *story = *state;
+    struct outcome outcome;
+    const char *sheet = desk_file(&story->office, "site,lat_deg,lon_deg,elev_m,gnomon_mm,edge\n"
+                                                  "quebracho,-26.1,-64.0,200,2000,umbra\n"
+                                                  "swimmer,-26.1,-20.0,0,2000,umbra\n");
+    desk_run(&story->office, "", &outcome, "import", "sites", sheet, NULL);
+    outcome_assert_code(&outcome, 0);
+    assert_non_null(strstr(outcome.err, "careful: swimmer: the position lies in the sea"));
+    assert_null(strstr(outcome.err, "quebracho"));
+    outcome_release(&outcome);
+}
+
 static void a_day_is_planned_and_announced(void **state) {
     struct story *story = *state;
     struct outcome outcome;
@@ -254,6 +268,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(schools_are_invited),
         cmocka_unit_test(odd_registrations_get_their_answers),
+        cmocka_unit_test(odd_rows_of_a_list_are_told),
         cmocka_unit_test(a_day_is_planned_and_announced),
         cmocka_unit_test(the_plan_goes_by_the_site_s_clocks),
         cmocka_unit_test(the_day_is_moved_and_measured),
