@@ -80,7 +80,7 @@ static int refuse_foreign(const char *path, struct err *err) {
 }
 
 int store_require(const char *path, struct err *err) {
-    enum store_kind kind;
+    enum store_kind kind = STORE_FOREIGN;
     if (store_recognise(path, &kind, err))
         return -1;
     if (kind == STORE_NONE)
@@ -89,7 +89,7 @@ int store_require(const char *path, struct err *err) {
 }
 
 int store_permit(const char *path, struct err *err) {
-    enum store_kind kind;
+    enum store_kind kind = STORE_FOREIGN;
     if (store_recognise(path, &kind, err))
         return -1;
     return kind == STORE_FOREIGN ? refuse_foreign(path, err) : 0;
