@@ -19,11 +19,14 @@
 #include <unistd.h>
 
 #include "server/base/text.h"
+#include "tests/support/kill_at.h"
 #include "tests/support/load.h"
 #include "tests/support/served.h"
 
 #define SEED 20270923u
 #define BACKUPS 5
+#define COPYING_KILLS 20 /* of a restore while it copies */
+#define NAMING 40        /* its last calls, when names change */
 
 static struct served served;
 static struct load load;
@@ -172,6 +175,63 @@ static void a_bad_copy_does_not_come_back(void **state) {
     assert_says(1, "another noonarcd", served.store, words); /* while it is served */
 }
 
+/* Runs in a store that is whole, -1 where there is none or it is not. */
+static long whole_runs(const char *store) {
+    if (access(store, F_OK) != 0 || number(store, "SELECT COUNT(*) FROM sqlite_master") == 0)
+        return -1;
+    return number(store, "SELECT integrity_check = 'ok' FROM pragma_integrity_check") == 1
+               ? number(store, "SELECT COUNT(*) FROM run")
+               : -1;
+}
+
+/* At one system call after the other: the old store or the new one is there whole. */
+static void a_restore_is_killed(void **state) {
+    char store[400], old[420], copy[400], words[700];
+    long kills = 0, old_left = 0, new_there = 0, aside = 0, calls = 1;
+    (void)state;
+    snprintf(store, sizeof store, "%s", beside("killed"));
+    snprintf(old, sizeof old, "%s.old", store);
+    snprintf(copy, sizeof copy, "%s", beside("whole"));
+    long new_runs = whole_runs(copy), old_runs = new_runs - 1;
+    char *const arguments[] = {(char *)program(), "--store", store, "--replace",
+                               "restore",         copy,      NULL};
+    extern char **environ;
+    setenv("ASAN_OPTIONS", "detect_leaks=0", 1); /* not while it is watched */
+    for (long at = -1; at < calls; at += at < calls - NAMING ? calls / COPYING_KILLS : 1) {
+        assert_int_equal(shell("rm -f %s* && cp %s %s", store, copy, store), 0);
+        sql(store, "PRAGMA journal_mode = WAL; PRAGMA foreign_keys = OFF;"
+                   "DELETE FROM run WHERE id = (SELECT MAX(id) FROM run)");
+        if (at < 0) { /* first to its end */
+            calls = kill_at(program(), arguments, environ, 1000000);
+            assert_int_equal(whole_runs(store), new_runs);
+            continue;
+        }
+        long made = kill_at(program(), arguments, environ, at);
+        kills += made == at;
+        if (access(store, F_OK) != 0) {
+            aside++;
+            assert_int_equal(whole_runs(old), old_runs);
+            continue;
+        }
+        long runs = whole_runs(store);
+        if (runs != old_runs && runs != new_runs)
+            fail_msg("killed at call %ld of %ld: %ld runs", at, calls, runs);
+        old_left += runs == old_runs;
+        new_there += runs == new_runs;
+        if (runs == new_runs)
+            assert_int_equal(whole_runs(old), old_runs);
+        /* Nothing is in the way of the next attempt. */
+        snprintf(words, sizeof words, "--replace restore %s", copy);
+        if (runs == old_runs)
+            assert_says(0, "whole", store, words);
+    }
+    unsetenv("ASAN_OPTIONS");
+    print_message("survived %ld kills of a restore in %ld system calls: %ld times the old store "
+                  "was there, %ld times the new, %ld times the old one under its other name\n",
+                  kills, calls, old_left, new_there, aside);
+    assert_true(kills > COPYING_KILLS && old_left > 0 && new_there > 0 && aside > 0);
+}
+
 static void check_finds_what_is_wrong(void **state) {
     (void)state;
     assert_int_equal(served_stop(&served, SIGTERM), 0);
@@ -306,6 +366,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(copies_made_while_runs_come_in),
         cmocka_unit_test(a_bad_copy_does_not_come_back),
+        cmocka_unit_test(a_restore_is_killed),
         cmocka_unit_test(check_finds_what_is_wrong),
         cmocka_unit_test(two_servers_on_one_store),
         cmocka_unit_test(what_is_not_ours_stays_as_it_is),

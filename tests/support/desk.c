@@ -13,13 +13,12 @@
 #include <fcntl.h>
 #include <ftw.h>
 #include <math.h>
-#include <signal.h>
 #include <spawn.h>
 #include <stdbool.h>
-#include <sys/ptrace.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include "tests/support/kill_at.h"
 #include "tests/support/misfortune.h"
 
 #define WORDS_MAX 96
@@ -169,23 +168,11 @@ pid_t desk_start(struct desk *desk, const char *const *words) {
     return spawn(desk, "/dev/null", "/dev/null", "/dev/null", words);
 }
 
-static void exec_traced(const char *program, char *const *arguments, char *const *environment) {
-    int null = open("/dev/null", O_RDWR);
-    dup2(null, STDIN_FILENO);
-    dup2(null, STDOUT_FILENO);
-    dup2(null, STDERR_FILENO);
-    ptrace(PTRACE_TRACEME, 0, NULL, NULL);
-    raise(SIGSTOP);
-    execve(program, arguments, environment);
-    _exit(127);
-}
-
 long desk_kill_at(struct desk *desk, const char *const *words, long call) {
     char program[512];
     char *arguments[WORDS_MAX + 2] = {program};
     struct environment environment;
-    int status = 0, count = 1;
-    long stops = 0;
+    int count = 1;
     program_of(program, sizeof program);
     for (; words[count - 1] != NULL; count++) {
         assert_true(count <= WORDS_MAX);
@@ -193,27 +180,7 @@ long desk_kill_at(struct desk *desk, const char *const *words, long call) {
     }
     arguments[count] = NULL;
     fill_environment(desk, &environment);
-    pid_t pid = fork();
-    assert_true(pid >= 0);
-    if (pid == 0)
-        exec_traced(program, arguments, environment.all);
-    assert_int_equal(waitpid(pid, &status, 0), pid);
-    assert_true(WIFSTOPPED(status));
-    assert_int_equal(
-        ptrace(PTRACE_SETOPTIONS, pid, NULL, PTRACE_O_EXITKILL | PTRACE_O_TRACESYSGOOD), 0);
-    while (WIFSTOPPED(status)) {
-        bool at_call = WSTOPSIG(status) == (SIGTRAP | 0x80);
-        int passed_on = at_call || WSTOPSIG(status) == SIGTRAP || WSTOPSIG(status) == SIGSTOP
-                            ? 0
-                            : WSTOPSIG(status);
-        /* A call stops the client twice, before and after. */
-        if (at_call && stops++ == 2 * call)
-            kill(pid, SIGKILL);
-        else
-            ptrace(PTRACE_SYSCALL, pid, NULL, passed_on);
-        assert_int_equal(waitpid(pid, &status, 0), pid);
-    }
-    return WIFSIGNALED(status) ? call : stops / 2;
+    return kill_at(program, arguments, environment.all, call);
 }
 
 void outcome_release(struct outcome *outcome) {
