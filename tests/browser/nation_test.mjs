@@ -87,6 +87,23 @@ test("the day by keyboard alone: nothing holds the focus, all of it is seen", as
   await page.context().close();
 });
 
+test("a day before its readings invites; an address of no day leads back", async () => {
+  await stage.openDay({ date: "2031-03-21", name: "Far Noon" });
+  const page = await stage.window();
+  await page.goto("/days/2031-03-21");
+  await page.waitForSelector("#take-part:not([hidden])");
+  assert.ok(await page.isHidden("#leaders") && (await page.isHidden("#slope")) && (await page.isHidden("#spread")));
+  await stage.look(page, "day-before");
+  await page.click("#take-part a");
+  await page.waitForURL("**/join");
+  stage.quiet();
+  await page.goto("/days/never");
+  await page.click('#notice a[href="/"]');
+  await page.waitForURL((url) => url.pathname === "/");
+  stage.quiet(/404/);
+  await page.context().close();
+});
+
 test("the leaderboard is filtered and keeps its places", async () => {
   const page = await stage.window({ width: 1280 });
   const board = await stage.api("GET", `/days/${DAY}/leaderboard`);

@@ -45,7 +45,8 @@ export async function attempt(work, { again = true, where = byId("notice") } = {
     }
     return new Promise((done) => {
       const retry = () => done(attempt(work, { again, where }));
-      fill(where, failure.advice, " ", h("button", { type: "button", class: "small", on: { click: retry } }, word("house.again")));
+      fill(where, failure.advice, " ", h("button", { type: "button", class: "small", on: { click: retry } }, word("house.again")),
+        failure.status === 404 && [" ", h("a", { href: "/" }, word("house.nav_home"))]);
     });
   } finally {
     clearTimeout(slow);

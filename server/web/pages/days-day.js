@@ -25,6 +25,8 @@ async function show() {
   const [loaded, pictures] = await Promise.all([loadDay(day, answer), import("../nation/pictures.js")]);
   showCounts(loaded.counts);
   byId("day-rest").hidden = false;
+  byId("take-part").hidden = answer.record.state !== "announced" || loaded.counts.runs > 0;
+  for (const part of ["leaders", "left-out"]) byId(part).hidden = loaded.counts.runs === 0;
   pictures.show(loaded);
   showLeaders(loaded);
   showLeftOut(loaded);
