@@ -10,7 +10,6 @@ export const OKABE_ITO = {
   green: "#009E73",
   orange: "#E69F00",
   sky: "#56B4E9",
-  purple: "#CC79A7",
 };
 
 // The inks of the page as it is now: "ink", "paper", "shadow", "ochre", "hairline".
@@ -112,7 +111,7 @@ export const sample = (node) => s("svg", { class: "sample", viewBox: "0 0 28 16"
 
 // How a category looks: a filled shape with a hairline of ink, a hollow ring, a cross.
 export function lookOf({ shape, colour }) {
-  if (shape === "cross") return { fill: "none", stroke: colour, "stroke-width": 2.2 };
+  if (shape === "cross") return { fill: "none", stroke: colour || "currentColor", "stroke-width": 2.2 };
   if (shape === "ring") return { fill: "none", stroke: "currentColor", "stroke-width": 1.4 };
   return { fill: colour, stroke: "currentColor", "stroke-width": 0.7 };
 }

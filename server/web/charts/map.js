@@ -214,7 +214,7 @@ export class CountryMap {
         const place = this.places[i];
         if (site.state === state && place?.seen) trace(context, shape, place.x, place.y, size);
       });
-      context.strokeStyle = shape === "cross" ? colour : ink("ink");
+      context.strokeStyle = shape === "cross" && colour !== "" ? colour : ink("ink");
       context.lineWidth = shape === "cross" ? 2 : shape === "ring" ? 1.4 : 0.8;
       context.fillStyle = colour;
       if (shape !== "cross" && shape !== "ring") context.fill();

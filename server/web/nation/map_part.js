@@ -9,18 +9,19 @@ import { degrees, measured, number } from "../house/format.js";
 import { path } from "../house/api.js";
 import { word, wordOf } from "../house/words.js";
 
+// Each at 3:1 and more on its ground, or ringed with ink; "" is ink itself.
 const SITES = new Map([
   ["nothing", { shape: "ring", colour: "" }],
   ["clouded", { shape: "down", colour: OKABE_ITO.sky }],
   ["no_angle", { shape: "square", colour: OKABE_ITO.orange }],
-  ["excluded", { shape: "cross", colour: OKABE_ITO.purple }],
+  ["excluded", { shape: "cross", colour: "" }],
   ["measured", { shape: "circle", colour: OKABE_ITO.blue }],
   ["off_line", { shape: "diamond", colour: OKABE_ITO.vermillion }],
 ]);
 const PAIRS = new Map([
   ["no_count", { colour: "#8A8F94", dash: [2, 4] }],
   ["within_1", { colour: OKABE_ITO.green, dash: [] }],
-  ["within_2", { colour: OKABE_ITO.sky, dash: [9, 4] }],
+  ["within_2", { colour: OKABE_ITO.blue, dash: [9, 4] }],
   ["beyond_2", { colour: OKABE_ITO.vermillion, dash: [9, 3, 2, 3] }],
 ]);
 
