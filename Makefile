@@ -55,7 +55,7 @@ BENCHES := $(patsubst tests/bench/%.c,$(BUILD)/bench/%,$(BENCH_SRC))
 
 # Objects of tests stay, so that the next run links only what changed.
 .SECONDARY:
-.PHONY: all web setup test check asan lint format bench study demo install clean
+.PHONY: season all web setup test check asan lint format bench study demo install clean
 all: $(BUILD)/noonarcd $(BUILD)/noonarc web
 
 $(BUILD)/noonarcd: $(call objects,$(wildcard server/*.c)) $(SERVER_OBJ) $(CORE_OBJ)
@@ -169,6 +169,9 @@ $(BUILD)/noon-study: $(call objects,tests/study/noon_study.c) $(SIMULATE_OBJ) $(
 $(BUILD)/demo-day: $(call objects,deploy/demo_day.c) $(SIMULATE_OBJ) $(CORE_OBJ)
 	$(SAY) "  link     $@"
 	$(RUN)$(CC) $(LDFLAGS) -o $@ $^ $(CORE_LIBS)
+$(BUILD)/season-sheets: $(call objects,deploy/season_sheets.c) $(SIMULATE_OBJ) $(CORE_OBJ)
+	$(SAY) "  link     $@"
+	$(RUN)$(CC) $(LDFLAGS) -o $@ $^ $(CORE_LIBS)
 
 # Another server to measure beside; npm compiles its SQLite against the system's Node.
 PEER = $(BUILD)/bench/peer
@@ -188,6 +191,11 @@ bench:
 demo: setup
 	@$(MAKE) --no-print-directory $(PARALLEL) all $(BUILD)/demo-day
 	@BUILD=$(BUILD) deploy/demo
+
+# A whole season of 400 schools, from the invitation to an edition that is verified.
+season: setup
+	@$(MAKE) --no-print-directory $(PARALLEL) all $(BUILD)/season-sheets
+	@BUILD=$(BUILD) deploy/season
 
 install: all
 	install -D -m 755 $(BUILD)/noonarcd $(DESTDIR)$(PREFIX)/bin/noonarcd
