@@ -85,7 +85,7 @@ static enum leave send_word(struct client *client, const char *day, const char *
 
 static enum leave run_sky(struct client *client) {
     const char *day, *site;
-    enum sky sky;
+    enum sky sky = SKY_UNTOLD;
     enum leave leave = client_identifier(client, 0, "day", &day);
     if (leave != LEAVE_OK)
         return leave;

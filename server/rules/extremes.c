@@ -3,11 +3,12 @@
 
 #include <stdlib.h>
 
-int extremes_init(struct extremes *extremes, const double *value, size_t count, struct err *err) {
-    *extremes = (struct extremes){.value = value, .count = count};
+int extremes_init(struct extremes *extremes, size_t count, struct err *err) {
+    *extremes = (struct extremes){.count = count};
+    extremes->value = calloc(count + 1, sizeof *extremes->value);
     extremes->least = malloc((2 * count + 1) * sizeof(size_t));
     extremes->greatest = malloc((2 * count + 1) * sizeof(size_t));
-    if (extremes->least == NULL || extremes->greatest == NULL)
+    if (extremes->value == NULL || extremes->least == NULL || extremes->greatest == NULL)
         return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     for (size_t i = 0; i < 2 * count; i++)
         extremes->least[i] = extremes->greatest[i] = EXTREMES_NONE;
@@ -15,6 +16,7 @@ int extremes_init(struct extremes *extremes, const double *value, size_t count, 
 }
 
 void extremes_release(struct extremes *extremes) {
+    free(extremes->value);
     free(extremes->least);
     free(extremes->greatest);
     *extremes = (struct extremes){0};

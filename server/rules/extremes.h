@@ -14,13 +14,13 @@
 #define EXTREMES_NONE SIZE_MAX
 
 struct extremes {
-    const double *value; /* borrowed */
+    double *value; /* of each place; owned, for the caller to fill before it is in */
     size_t count;
     size_t *least, *greatest; /* owned: 2 * count nodes, the leaves last */
 };
 
 /* No place is in it yet. Release it whatever the outcome. */
-int extremes_init(struct extremes *extremes, const double *value, size_t count, struct err *err)
+int extremes_init(struct extremes *extremes, size_t count, struct err *err)
     __attribute__((warn_unused_result));
 void extremes_release(struct extremes *extremes);
 

@@ -242,7 +242,6 @@ static int improve(struct band *band, size_t from, size_t to, enum view view, st
 struct search {
     struct band *band;
     size_t from, to;        /* of the places */
-    double *value;          /* meridian, by place less from */
     struct extremes single; /* not yet reached */
     struct extremes paired; /* likewise */
     size_t *reached;        /* places at an even distance, in the order they were reached */
@@ -253,7 +252,6 @@ struct search {
 static void search_release(struct search *search) {
     extremes_release(&search->single);
     extremes_release(&search->paired);
-    free(search->value);
     free(search->reached);
     free(search->through);
 }
@@ -273,17 +271,15 @@ static int search_init(struct search *search, struct band *band, size_t from, si
                        struct err *err) {
     const size_t count = to - from;
     *search = (struct search){.band = band, .from = from, .to = to};
-    search->value = malloc(count * sizeof *search->value);
-    search->reached = malloc(count * sizeof *search->reached);
-    search->through = malloc(count * sizeof *search->through);
-    if (!search->value || !search->reached || !search->through)
-        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
-    for (size_t i = 0; i < count; i++)
-        search->value[i] = meridian_km(band, from + i);
-    if (extremes_init(&search->single, search->value, count, err) != 0 ||
-        extremes_init(&search->paired, search->value, count, err) != 0)
+    if (extremes_init(&search->single, count, err) != 0 ||
+        extremes_init(&search->paired, count, err) != 0)
         return -1;
-    return 0;
+    for (size_t i = 0; i < count; i++)
+        search->single.value[i] = search->paired.value[i] = meridian_km(band, from + i);
+    search->reached = calloc(count, sizeof *search->reached);
+    search->through = calloc(count, sizeof *search->through);
+    return search->reached && search->through ? 0
+                                              : err_set(err, ERR_INTERNAL, NULL, "out of memory");
 }
 
 /* The first place that lies not less than so far east, among from..to. */
@@ -416,11 +412,11 @@ static void band_release(struct band *band) {
 static int band_init(struct band *band, const struct match_site *sites, size_t count,
                      const struct match_rules *rules, struct err *err) {
     *band = (struct band){.sites = sites, .rules = rules, .exact = true};
-    band->site = malloc((count + 1) * sizeof *band->site);
-    band->order = malloc((count + 1) * sizeof *band->order);
-    band->mate = malloc((count + 1) * sizeof *band->mate);
-    band->east_deg = malloc((count + 1) * sizeof *band->east_deg);
-    band->key = malloc((count + 1) * sizeof *band->key);
+    band->site = calloc(count + 1, sizeof *band->site);
+    band->order = calloc(count + 1, sizeof *band->order);
+    band->mate = calloc(count + 1, sizeof *band->mate);
+    band->east_deg = calloc(count + 1, sizeof *band->east_deg);
+    band->key = calloc(count + 1, sizeof *band->key);
     if (!band->site || !band->order || !band->mate || !band->east_deg || !band->key)
         return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     for (size_t i = 0; i < count; i++) {
@@ -452,6 +448,17 @@ static int band_init(struct band *band, const struct match_site *sites, size_t c
     return 0;
 }
 
+static int solve_all(struct band *band, size_t from, size_t to, struct err *err) {
+    size_t *place = calloc(to - from, sizeof *place);
+    if (place == NULL)
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
+    for (size_t i = from; i < to; i++)
+        place[i - from] = i;
+    int result = solve(band, place, to - from, err);
+    free(place);
+    return result;
+}
+
 static int match_bands(struct band *band, struct err *err) {
     size_t from = 0;
     for (size_t i = 1; i <= band->count; i++) {
@@ -459,9 +466,7 @@ static int match_bands(struct band *band, struct err *err) {
             band->east_deg[i] - band->east_deg[i - 1] <= band->rules->lon_tolerance_deg)
             continue;
         if (i - from <= band->rules->exact_max) {
-            for (size_t k = from; k < i; k++)
-                band->order[k - from] = k;
-            if (solve(band, band->order, i - from, err) != 0)
+            if (solve_all(band, from, i, err) != 0)
                 return -1;
         } else {
             band->exact = false;
@@ -546,7 +551,7 @@ static int by_site(const void *left, const void *right) {
 /* Singles in the order of the sites, so that longitude has no say in who comes first. */
 static int join_threes(struct band *band, struct matching *matching, struct err *err) {
     size_t singles = 0;
-    size_t *open = malloc((band->count + 1) * sizeof *open);
+    size_t *open = calloc(band->count + 2, sizeof *open);
     if (open == NULL)
         return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     for (size_t i = 0; i <= band->count; i++)

@@ -62,7 +62,8 @@ static void it_can_be_enough(void **state) {
     story[0] = '\0';
     left = 1;
     events_begin(&events);
-    assert_false(events_take(&events, "retry: 2500\ndata: a\n\ndata: b\n\n", 31, note, NULL));
+    const char *stream = "retry: 2500\ndata: a\n\ndata: b\n\n";
+    assert_false(events_take(&events, stream, strlen(stream), note, NULL));
     assert_string_equal(story, "message(a) ");
     assert_int_equal(events.retry_ms, 2500);
 }
@@ -78,10 +79,9 @@ static void too_much(void **state) {
     for (int i = 0; i < 5000; i++)
         assert_true(events_take(&events, "\ndata: 0123456789", 17, note, NULL));
     story[0] = '\0';
-    assert_true(events_take(&events,
-                            "\nid: aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa"
-                            "aaaaaaaaaaaaaaaaaaaaaa\nretry: 99999999999\n\n",
-                            106, note, NULL));
+    const char *ending = "\nid: aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa"
+                         "aaaaaaaaaaaaaaaaaaaaaa\nretry: 99999999999\n\n";
+    assert_true(events_take(&events, ending, strlen(ending), note, NULL));
     assert_true(strlen(story) > 4000);
     assert_string_equal(events.id, "");
     assert_int_equal(events.retry_ms, 0);
