@@ -95,7 +95,7 @@ for (const width of WIDTHS)
       await part("Change its state").locator("button").click();
       await page.waitForFunction((now) => document.getElementById("day-state").textContent.includes(now), state);
     }
-    assert.match(await page.textContent("#history"), /A school was late/);
+    await page.waitForFunction(() => document.getElementById("history").textContent.includes("A school was late"));
     stage.quiet(UNKNOWN);
     await page.context().close();
   });
