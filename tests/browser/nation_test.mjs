@@ -190,8 +190,7 @@ test("a school without readings is told so, and led on", async () => {
   await page.click("#no-run-day");
   await ready(page);
   await page.goto(`/days/${DAY}/pairs/acequia/idle-school`);
-  await page.waitForSelector("#notice:not(:empty)");
-  assert.match(await page.textContent("#notice"), /make no pair/);
+  await page.locator("#notice", { hasText: "make no pair" }).waitFor();
   stage.quiet(/404/);
   await page.context().close();
 });
