@@ -1,8 +1,10 @@
 // SPDX-License-Identifier: MIT
 // A teacher registers a playground and joins a day: place by the device, typed either
-// way, or pointed at; exchanged coordinates; secrets shown once; the picture of the
-// code read back.
+// way, or pointed at; exchanged coordinates; secrets shown once, the picture of the
+// code read back by zbarimg; what looks odd; waiting for approval.
 import assert from "node:assert/strict";
+import { execFileSync } from "node:child_process";
+import { join } from "node:path";
 import { after, afterEach, before, test } from "node:test";
 import { Stage, WIDTHS } from "./stage.mjs";
 
@@ -50,6 +52,10 @@ for (const width of WIDTHS)
     await stage.look(page, "join-keys");
     const key = await page.locator("#school-key").textContent();
     const code = await page.locator("#class-code").textContent();
+    const picture = join(stage.folder, `code-${width}.png`);
+    await page.locator(".code-picture").screenshot({ path: picture });
+    assert.equal(execFileSync("zbarimg", ["--quiet", "--raw", picture], { encoding: "utf8", stdio: ["ignore", "pipe", "ignore"] }).trim(),
+      `${stage.base}/play#${code}`);
     const { site } = await stage.api("GET", "/session", { key: code });
     const told = await stage.api("GET", `/sites/${site}`);
     assert.deepEqual([told.lat_deg, told.lon_deg, told.gnomon_mm, told.zone], [PLACE.lat, PLACE.lon, 1250, "America/Santiago"]);
