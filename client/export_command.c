@@ -11,7 +11,9 @@ static const struct option_row rows[] = {
      .kind = OPTION_TEXT,
      .value = "FILE",
      .help = "write to FILE, which is replaced in one step (else to standard output)"},
-    {.name = "geojson", .kind = OPTION_FLAG, .help = "sites: as points of a map (GeoJSON)"},
+    {.name = "geojson",
+     .kind = OPTION_FLAG,
+     .help = "sites, reductions: as points of a map (GeoJSON)"},
 };
 
 static const struct {
@@ -20,10 +22,16 @@ static const struct {
     bool geojson;
     const char *resource;
 } kinds[] = {
-    {"sites", false, false, "sites.csv"},          {"sites", false, true, "sites.geojson"},
-    {"sites", true, false, "sites.csv"},           {"sites", true, true, "sites.geojson"},
-    {"readings", true, false, "readings.csv"},     {"pairs", true, false, "pairs.csv"},
-    {"reductions", true, false, "reductions.csv"}, {"line", true, false, "line.csv"},
+    {"sites", false, false, "sites.csv"},
+    {"sites", false, true, "sites.geojson"},
+    {"sites", true, false, "sites.csv"},
+    {"sites", true, true, "sites.geojson"},
+    {"readings", true, false, "readings.csv"},
+    {"pairs", true, false, "pairs.csv"},
+    {"reductions", true, false, "reductions.csv"},
+    {"line", true, false, "line.csv"},
+    {"reductions", true, true, "reductions.geojson"},
+    {"everything", true, false, "everything.json"},
 };
 
 static enum leave find_address(struct client *client, char *address, size_t size) {
@@ -41,8 +49,8 @@ static enum leave find_address(struct client *client, char *address, size_t size
         return leave;
     }
     return client_fail(client, LEAVE_USAGE, ERR_UNKNOWN_FIELD, "export",
-                       "say export sites [DAY] [--geojson], readings DAY, reductions DAY, pairs "
-                       "DAY or line DAY");
+                       "say export sites [DAY] [--geojson], readings DAY, reductions DAY "
+                       "[--geojson], pairs DAY, line DAY or everything DAY");
 }
 
 static enum leave run(struct client *client) {
@@ -69,14 +77,16 @@ static enum leave run(struct client *client) {
 const struct command export_command = {
     .name = "export",
     .summary = "take home sites, readings, angles, pairs or the line as a spreadsheet",
-    .operands = "sites [DAY] | readings DAY | reductions DAY | pairs DAY | line DAY",
+    .operands =
+        "sites [DAY] | readings DAY | reductions DAY | pairs DAY | line DAY | everything DAY",
     .operands_min = 1,
     .operands_max = 2,
     .server = true,
     .options = OPTION_TABLE(rows),
     .run = run,
     .detail = "Sites and readings have the columns that import and reduce take; line is every noon "
-              "angle against its distance along the meridian. With --json only errors are JSON; "
+              "angle against its distance along the meridian; everything is one JSON document, as "
+              "an edition would hold it. With --json only errors are JSON; "
               "the spreadsheet stays one.",
     .example = "noonarc export readings 2027-03-20 --output readings.csv",
 };

@@ -92,6 +92,12 @@ int get_edition_bundle(const struct lookup *lookup, struct exchange *exchange, s
     return 0;
 }
 
+int get_day_everything(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    exchange->response.content_type = "application/json";
+    return edition_everything(lookup->db, exchange->request.param[0], &exchange->response.body,
+                              err);
+}
+
 /* ---- publishing ---- */
 
 struct publishing {

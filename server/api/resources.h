@@ -72,9 +72,10 @@ api_write post_partners;
 
 /* results.c */
 api_read get_pairs, get_pairs_csv, get_site_pairs, get_result, get_leaderboard, get_reductions_csv,
-    get_line_csv;
+    get_reductions_geojson, get_line_csv;
 
 /* editions.c */
+api_read get_day_everything;
 api_read get_editions, get_edition, get_edition_bundle, post_day_editions_check;
 api_read post_season_editions_check;
 api_read get_site_editions, put_site_editions_check;

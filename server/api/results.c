@@ -1,14 +1,17 @@
 /* SPDX-License-Identifier: MIT */
 /* results: what a day came to: pairs, the combined circumference, the tables. */
 #include <stdlib.h>
+#include <string.h>
 
 #include "server/api/render.h"
 #include "server/api/resources.h"
 #include "server/rules/board.h"
+#include "server/rules/days.h"
 #include "server/rules/line.h"
 #include "server/rules/pairs.h"
 #include "server/rules/runs.h"
 #include "server/rules/sites.h"
+#include "server/wire/geojson.h"
 #include "server/wire/record_write.h"
 #include "server/wire/spreadsheet.h"
 
@@ -115,4 +118,41 @@ int get_line_csv(const struct lookup *lookup, struct exchange *exchange, struct 
         sheet_write_line(&csv, &points[i]);
     free(points);
     return 0;
+}
+
+/* Lines and participants are both by site; who has a run takes part. */
+int get_reductions_geojson(const struct lookup *lookup, struct exchange *exchange,
+                           struct err *err) {
+    const char *day = exchange->request.param[0];
+    struct reduction_lines lines;
+    struct participant_page page;
+    int status = -1;
+    if (reduction_lines(lookup->db, day, &lines, err) != 0)
+        return -1;
+    if (day_participants(lookup->db, day, "", LIST_LIMIT_ALL, &page, err) != 0) {
+        reduction_lines_release(&lines);
+        return -1;
+    }
+    struct site_record *sites = calloc(lines.count + 1, sizeof *sites);
+    size_t kept = 0;
+    if (sites == NULL) {
+        err_set(err, ERR_INTERNAL, NULL, "out of memory");
+        goto cleanup;
+    }
+    for (size_t i = 0, at = 0; i < lines.count; i++) {
+        while (at < page.count && strcmp(page.items[at].site.site, lines.items[i].site) < 0)
+            at++;
+        if (at == page.count || strcmp(page.items[at].site.site, lines.items[i].site) != 0)
+            continue;
+        sites[kept] = page.items[at].site;
+        lines.items[kept++] = lines.items[i];
+    }
+    exchange->response.content_type = "application/geo+json";
+    geojson_write_noons(&exchange->response.body, sites, lines.items, kept);
+    status = 0;
+cleanup:
+    free(sites);
+    participant_page_release(&page);
+    reduction_lines_release(&lines);
+    return status;
 }

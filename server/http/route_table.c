@@ -87,6 +87,10 @@ const struct route routes[] = {
 
     {METHOD_GET, API "/days/{day}/review", CALLER_ORGANISER, BODY_NONE, PAGED " status",
      get_day_review, NULL, NULL, "Runs to look at, and why, by site."},
+    {METHOD_GET, API "/days/{day}/everything.json", CALLER_ANYONE, BODY_NONE, "",
+     get_day_everything, NULL, NULL, "All that is public of a day, as an edition would hold it."},
+    {METHOD_GET, API "/days/{day}/reductions.geojson", CALLER_ANYONE, BODY_NONE, "",
+     get_reductions_geojson, NULL, NULL, "Noon angles of the current runs as points of a map."},
     {METHOD_GET, API "/editions", CALLER_ANYONE, BODY_NONE, PAGED " subject",
      get_editions, NULL, NULL, "Published editions, newest first."},
     {METHOD_GET, API "/editions/{id}", CALLER_ANYONE, BODY_NONE, "",

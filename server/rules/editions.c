@@ -192,6 +192,20 @@ int edition_bundle(struct db *db, int64_t number, struct text *out, struct err *
                                               : err_set(err, ERR_INTERNAL, NULL, "out of memory");
 }
 
+int edition_everything(struct db *db, const char *day, struct text *out, struct err *err) {
+    struct subject of = {0};
+    struct text records;
+    text_init(&records, EDITION_MAX);
+    int result = subject_find(db, EDITION_DAY, day, &of, err) ||
+                         edition_records_write(db, of.day, of.days, &records, err) ||
+                         edition_write_everything(records.bytes, records.length, out, err)
+                     ? -1
+                     : 0;
+    free(of.day);
+    text_release(&records);
+    return result;
+}
+
 int edition_keeps_get(struct db *db, const char *site, enum edition_keeps *out, struct err *err) {
     struct site_row row;
     return lookup_site(db, site, &row, err) || edition_rows_keeps(db, row.id, out, err) ? -1 : 0;

@@ -53,6 +53,11 @@ int edition_get(struct db *db, int64_t number, struct edition_row *out, struct e
 int edition_bundle(struct db *db, int64_t number, struct text *out, struct err *err)
     __attribute__((warn_unused_result));
 
+/* READ. All that is public of a day as it stands now, {"records","figures"} in canonical
+ * form: what an edition of it would hold. Appended. */
+int edition_everything(struct db *db, const char *day, struct text *out, struct err *err)
+    __attribute__((warn_unused_result));
+
 /* What a school lets editions keep. READ; WRITE by the school or an organiser. */
 int edition_keeps_get(struct db *db, const char *site, enum edition_keeps *out, struct err *err)
     __attribute__((warn_unused_result));

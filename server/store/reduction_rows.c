@@ -190,6 +190,7 @@ static void read_line(struct statement *statement, struct reduction_record *out)
             out->published = (enum estimator)e;
     out->used = (int)column_int(statement, 7);
     out->left_outs = (int)column_int(statement, 8);
+    out->counts = column_int(statement, 9) != 0;
 }
 
 int reduction_rows_lines(struct db *db, int64_t day, struct reduction_record **out, size_t *count,
@@ -197,7 +198,7 @@ int reduction_rows_lines(struct db *db, int64_t day, struct reduction_record **o
     struct statement *statement;
     if (db_prepare(db,
                    "SELECT r.run, s.site, r.status, r.transit_utc_s, r.noon_angle_deg, "
-                   "r.sigma_deg, r.estimator, r.used, r.left_out FROM reduction r "
+                   "r.sigma_deg, r.estimator, r.used, r.left_out, r.counts FROM reduction r "
                    "JOIN site s ON s.id = r.site WHERE r.day = $1 AND r.is_current = 1 "
                    "ORDER BY s.site",
                    &statement, err))

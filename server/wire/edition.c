@@ -193,6 +193,20 @@ cleanup:
     return result;
 }
 
+int edition_write_everything(const char *records, size_t records_length, struct text *out,
+                             struct err *err) {
+    json_t *tree;
+    if (read_tree(records, records_length, &tree, err))
+        return -1;
+    text_put(out, "{\"figures\":");
+    int result = edition_figures(tree, out, NULL, err);
+    text_put(out, ",\"records\":");
+    canonical_write(tree, out);
+    text_put(out, "}");
+    json_decref(tree);
+    return result == 0 && out->failed ? out_of_memory(err) : result;
+}
+
 void edition_write_head(struct json_writer *json, const char *key, const struct edition_head *head,
                         const struct edition_headline *headline, const char *sha256, size_t bytes) {
     json_write_object(json, key);

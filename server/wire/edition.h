@@ -84,6 +84,10 @@ int edition_figures(const json_t *records, struct text *out, struct edition_head
 
 /* ---- the whole document ---- */
 
+/* {"figures","records"} of records as they were written, canonical; appended. */
+int edition_write_everything(const char *records, size_t records_length, struct text *out,
+                             struct err *err) __attribute__((warn_unused_result));
+
 struct edition_head {
     int64_t edition;
     enum edition_kind kind;

@@ -13,4 +13,9 @@
  * zone, gnomon_mm and edge. Check text->failed. */
 void geojson_write_sites(struct text *text, const struct site_record *sites, size_t count);
 
+/* Noon angles where they were measured: properties site, name, run, status, counts,
+ * transit_utc, noon_angle_deg, sigma_deg, estimator, used and left_out. */
+void geojson_write_noons(struct text *text, const struct site_record *sites,
+                         const struct reduction_record *rows, size_t count);
+
 #endif

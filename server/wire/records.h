@@ -165,6 +165,7 @@ struct reduction_record {
     int used;
     struct error_budget budget;
     struct estimate estimate[ESTIMATOR_COUNT];
+    bool counts; /* of a list of a day's runs: figures are made from it */
     int left_outs;
     const struct left_out_record *left_out; /* borrowed; NULL when 0 or not wanted */
 };
