@@ -10,6 +10,7 @@
 
 #include "server/base/instant.h"
 #include "server/wire/json_write.h"
+#include "server/wire/real.h"
 
 #define BYTE_ORDER_MARK "\xEF\xBB\xBF"
 

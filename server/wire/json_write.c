@@ -4,11 +4,10 @@
 
 #include <assert.h>
 #include <math.h>
-#include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "server/base/instant.h"
+#include "server/wire/real.h"
 
 void json_write_init(struct json_writer *json, struct text *text) {
     *json = (struct json_writer){.text = text};
@@ -124,13 +123,4 @@ void json_write_date(struct json_writer *json, const char *key, int32_t day_numb
 void json_write_raw(struct json_writer *json, const char *key, const char *text, size_t length) {
     begin_value(json, key);
     text_add(json->text, text, length);
-}
-
-void real_format(double value, char *out, size_t size) {
-    assert(size >= REAL_TEXT);
-    for (int digits = 15; digits <= 17; digits++) {
-        snprintf(out, size, "%.*g", digits, value);
-        if (strtod(out, NULL) == value)
-            return;
-    }
 }

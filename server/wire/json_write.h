@@ -51,8 +51,4 @@ void json_write_date(struct json_writer *json, const char *key, int32_t day_numb
 /* A value that is JSON text already: a stored reduction, the body of a run. */
 void json_write_raw(struct json_writer *json, const char *key, const char *text, size_t length);
 
-#define REAL_TEXT 32
-/* The fewest of 15, 16, 17 digits that give the same double again; out >= REAL_TEXT. */
-void real_format(double value, char *out, size_t size);
-
 #endif

@@ -5,11 +5,16 @@
 
 #include <float.h>
 #include <jansson.h>
+#include <math.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "server/base/instant.h"
 #include "server/wire/geojson.h"
 #include "server/wire/json_write.h"
+#include "server/wire/real.h"
 #include "tests/support/simulate.h"
 
 static json_t *parsed(const struct text *text) {
@@ -44,6 +49,38 @@ static void test_shortest_numbers(void **state) {
     for (size_t i = 0; i < COUNT_OF(rows); i++) {
         real_format(rows[i].value, text, sizeof text);
         assert_string_equal(text, rows[i].text);
+    }
+}
+
+/* The C library is the yardstick: printf rounds right, strtod reads right. */
+static void assert_as_printf(double value) {
+    char wanted[REAL_TEXT], text[REAL_TEXT];
+    for (int digits = 15; digits <= 17; digits++) {
+        snprintf(wanted, sizeof wanted, "%.*g", digits, value);
+        if (strtod(wanted, NULL) == value)
+            break;
+    }
+    real_format(value, text, sizeof text);
+    assert_string_equal(text, wanted);
+}
+
+static void reals_are_those_of_printf(void **state) {
+    (void)state;
+    uint64_t bits = 88172645463325252u; /* xorshift: any seed but 0 */
+    for (int i = 0; i < 60000; i++) {
+        bits ^= bits << 13;
+        bits ^= bits >> 7;
+        bits ^= bits << 17;
+        assert_as_printf((double)(int64_t)bits / 1e13);
+        assert_as_printf((double)(bits % 1000000) / 1000.0);
+        assert_as_printf(ldexp((double)(bits >> 11), -(int)(bits % 75)));
+        const double ten = pow(10.0, (int)(bits % 19) - 4), two = ldexp(1.0, (int)(bits % 70) - 15);
+        assert_as_printf(ten);
+        assert_as_printf(nextafter(ten, 0.0));
+        assert_as_printf(nextafter(ten, INFINITY));
+        assert_as_printf(two);
+        assert_as_printf(nextafter(two, 0.0));
+        assert_as_printf(-nextafter(two, INFINITY));
     }
 }
 
@@ -202,11 +239,9 @@ static void test_geojson(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_shortest_numbers),
-        cmocka_unit_test(test_numbers_there_and_back),
-        cmocka_unit_test(test_every_kind_of_value),
-        cmocka_unit_test(test_a_full_buffer_fails),
-        cmocka_unit_test(test_geojson),
+        cmocka_unit_test(reals_are_those_of_printf),   cmocka_unit_test(test_shortest_numbers),
+        cmocka_unit_test(test_numbers_there_and_back), cmocka_unit_test(test_every_kind_of_value),
+        cmocka_unit_test(test_a_full_buffer_fails),    cmocka_unit_test(test_geojson),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
