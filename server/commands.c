@@ -102,7 +102,7 @@ static int with_change(struct db *db,
                        int (*work)(struct change *change, void *context, struct err *err),
                        void *context, struct err *err) {
     struct almanac *almanac = almanac_new();
-    struct change *change = almanac == NULL ? NULL : change_new(db, almanac);
+    struct change *change = almanac == NULL ? NULL : change_new(db, almanac, NULL);
     int status = change == NULL ? err_set(err, ERR_INTERNAL, NULL, "memory is short")
                                 : work(change, context, err);
     change_free(change);
@@ -135,8 +135,8 @@ int command_rebuild(const struct config *config, struct err *err) {
     int status = with_change(db, rebuild, &rebuilding, err);
     claim_release(&claim);
     if (status == 0)
-        printf("%s: %zu runs reduced, %zu pairs and %zu days made anew\n", config->store,
-               rebuilding.counts.runs, rebuilding.counts.pairs, rebuilding.counts.days);
+        printf("%s: %zu runs of %zu days reduced anew\n", config->store, rebuilding.counts.runs,
+               rebuilding.counts.days);
     return status;
 }
 

@@ -6,7 +6,6 @@
 #include <string.h>
 #include <strings.h>
 
-#define PAGE_LIMIT_DEFAULT 100
 #define PAGE_LIMIT_MAX 500
 #define ROW_ERRORS_BYTES_MAX ((size_t)128 * 1024)
 #define CURSOR_MAX ((size_t)2 * ID_MAX + 2)
@@ -40,6 +39,8 @@ void response_init(struct response *response) {
 }
 
 void response_release(struct response *response) {
+    blob_release(response->shared);
+    response->shared = NULL;
     text_release(&response->body);
     text_release(&response->row_errors);
 }
@@ -93,8 +94,8 @@ int request_whole(const struct request *request, const char *name, int64_t min, 
 }
 
 int request_page(const struct request *request, struct page *out, struct err *err) {
-    struct page page = {.limit = PAGE_LIMIT_DEFAULT, .cursor = ""};
-    int64_t limit = PAGE_LIMIT_DEFAULT;
+    struct page page = {.limit = LIST_LIMIT_DEFAULT, .cursor = ""};
+    int64_t limit = LIST_LIMIT_DEFAULT;
     if (request_whole(request, "limit", 1, PAGE_LIMIT_MAX, &limit, err) != 0)
         return -1;
     page.limit = (size_t)limit;

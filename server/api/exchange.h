@@ -9,8 +9,10 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "server/base/blob.h"
 #include "server/base/err.h"
 #include "server/base/text.h"
+#include "server/rules/book.h"
 #include "server/rules/caller.h"
 #include "server/rules/change.h"
 #include "server/wire/records.h"
@@ -55,6 +57,7 @@ struct response {
     int status;               /* 200 until a handler says otherwise */
     const char *content_type; /* a constant; NULL with an empty body */
     struct text body;
+    struct blob *shared;    /* instead of body: held for the response; NULL none */
     char location[160];     /* of what was made, "" none */
     char cookie[200];       /* to be set, "" none */
     struct text row_errors; /* of a refused spreadsheet: JSON list for the problem, "" none */
@@ -75,18 +78,25 @@ struct exchange {
     void (*carried_release)(void *carried);
 };
 
-/* What a handler reads with: a connection held still at one state of the store,
- * and the Suns. */
+/* What a handler reads with: a connection held still at one state of the store, the
+ * Suns, and the book of noons with the moment before that state. */
 struct lookup {
     struct db *db;
     struct almanac *almanac;
+    struct book *book;
+    uint64_t moment;
 };
 
+static inline struct book_view lookup_view(const struct lookup *lookup) {
+    return (struct book_view){.book = lookup->book, .db = lookup->db, .moment = lookup->moment};
+}
+
 /* A handler fills the response, or returns -1 with err and leaves the rest to
- * problem.h. A read runs on the thread of its connection. A write comes in two
- * halves: the first, a read too, parses and checks, so that the one writer is
- * troubled only by what can succeed; the second runs on the writer's thread and
- * its answer is sent after the commit. */
+ * problem.h. A quick one is asked before: it answers without the store, or says no. A read runs on
+ * the thread of its connection. A write comes in two halves: the first, a read too, parses and
+ * checks, so that the one writer is troubled only by what can succeed; the second runs on the
+ * writer's thread and its answer is sent after the commit. */
+typedef bool api_quick(struct book *book, struct exchange *exchange);
 typedef int api_read(const struct lookup *lookup, struct exchange *exchange, struct err *err);
 typedef int api_write(struct change *change, struct exchange *exchange, struct err *err);
 

@@ -5,8 +5,12 @@
 
 #include "server/api/render.h"
 #include "server/api/resources.h"
+<<<<<<< HEAD
 #include "server/rules/board.h"
 #include "server/rules/days.h"
+    =======
+#include "server/rules/figures.h"
+    >>>>>>> 877b533 (wip: book)
 #include "server/rules/line.h"
 #include "server/rules/pairs.h"
 #include "server/rules/runs.h"
@@ -15,7 +19,8 @@
 #include "server/wire/record_write.h"
 #include "server/wire/spreadsheet.h"
 
-int get_pairs(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    int
+    get_pairs(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
     struct page page;
     struct pair_page pairs;
     struct json_writer json;
@@ -49,12 +54,13 @@ int get_pairs_csv(const struct lookup *lookup, struct exchange *exchange, struct
 
 int get_site_pairs(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
     const struct request *request = &exchange->request;
+    const struct book_view view = lookup_view(lookup);
     struct page page;
     struct pair_page pairs;
     struct json_writer json;
     if (request_page(request, &page, err) != 0 ||
-        pair_list_of_site(lookup->db, request->param[0], request->param[1], page.limit, &pairs,
-                          err) != 0)
+        pair_list_of_site(&view, request->param[0], request->param[1], page.limit, &pairs, err) !=
+            0)
         return -1;
     render_json(&exchange->response, &json);
     json_write_array(&json, "pairs");
@@ -66,31 +72,58 @@ int get_site_pairs(const struct lookup *lookup, struct exchange *exchange, struc
     return 0;
 }
 
+static void share(struct response *response, struct blob *blob) {
+    response->content_type = "application/json";
+    response->shared = blob;
+}
+
 int get_result(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
-    char *json;
-    if (board_result(lookup->db, exchange->request.param[0], &json, err) != 0)
+    const struct book_view view = lookup_view(lookup);
+    struct figures *figures;
+    if (figures_of_day(&view, exchange->request.param[0], exchange->request.now_utc_s, &figures,
+                       err) != 0)
         return -1;
-    exchange->response.content_type = "application/json";
-    text_put(&exchange->response.body, json);
-    free(json);
+    share(&exchange->response, blob_hold(figures->result));
+    figures_release(figures);
     return 0;
 }
 
+bool quick_result(struct book *book, struct exchange *exchange) {
+    struct figures *figures =
+        figures_at_hand(book, exchange->request.param[0], exchange->request.now_utc_s);
+    if (figures == NULL)
+        return false;
+    share(&exchange->response, blob_hold(figures->result));
+    figures_release(figures);
+    return true;
+}
+
 int get_leaderboard(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    const struct book_view view = lookup_view(lookup);
     struct page page;
-    struct board board;
-    struct left_out_counts left_out;
-    struct json_writer json;
+    struct figures *figures;
     if (request_page(&exchange->request, &page, err) != 0 ||
-        board_of_day(lookup->db, exchange->request.param[0], page.limit, &board, &left_out, err) !=
-            0)
+        figures_of_day(&view, exchange->request.param[0], exchange->request.now_utc_s, &figures,
+                       err) != 0)
         return -1;
-    render_json(&exchange->response, &json);
-    board_write(&json, &board);
-    record_write_left_out_counts(&json, "left_out_counts", &left_out);
-    json_write_end(&json);
-    board_release(&board);
+    struct blob *blob = figures_leaderboard(figures, page.limit);
+    figures_release(figures);
+    if (blob == NULL)
+        return err_set(err, ERR_INTERNAL, NULL, "memory is short");
+    share(&exchange->response, blob);
     return 0;
+}
+
+bool quick_leaderboard(struct book *book, struct exchange *exchange) {
+    if (exchange->request.queries > 0)
+        return false;
+    struct figures *figures =
+        figures_at_hand(book, exchange->request.param[0], exchange->request.now_utc_s);
+    if (figures == NULL)
+        return false;
+    share(&exchange->response, blob_hold(figures->leaderboard));
+    figures_release(figures);
+    return true;
 }
 
 int get_reductions_csv(const struct lookup *lookup, struct exchange *exchange, struct err *err) {

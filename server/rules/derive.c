@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-/* derive: run -> reduction -> pairs. The day's combined result is in
- * derive_result.c. */
+/* derive: run -> reduction. What days come to is in figures.c. */
 #include "server/rules/derive.h"
 
 #include <math.h>
@@ -15,8 +14,6 @@
 
 #define REDUCTION_JSON_MAX (1u << 18)
 #define MM_PER_M 1000.0
-/* Wider than the tolerance by far more than rounding; pair_make decides. */
-#define WINDOW_SLACK_DEG 1e-6
 
 int derive_reduce(struct almanac *almanac, const struct day_record *day, const struct place *place,
                   const struct run *run, struct reduction *out, struct err *err) {
@@ -128,45 +125,6 @@ cleanup:
     return result;
 }
 
-/* The noons within the tolerance, across +-180 too. */
-static int neighbours(struct db *db, const struct day_row *day, double lon_deg,
-                      struct day_noon **out, size_t *count, struct err *err) {
-    double reach = day->record.lon_tolerance_deg + WINDOW_SLACK_DEG;
-    double low = lon_deg - reach, high = lon_deg + reach;
-    if (reduction_rows_between(db, day->id, low, high, out, count, err))
-        return -1;
-    if (low <= -180.0 && reduction_rows_between(db, day->id, low + 360.0, 181.0, out, count, err))
-        return -1;
-    if (high >= 180.0 && reduction_rows_between(db, day->id, -181.0, high - 360.0, out, count, err))
-        return -1;
-    return 0;
-}
-
-int derive_pairs(struct db *db, const struct day_row *day, const struct day_noon *noon,
-                 struct pair_record **out, size_t *count, struct err *err) {
-    struct pair_rules rules = day_noons_rules(&day->record);
-    struct day_noon *near = NULL;
-    size_t near_count = 0, n = 0;
-    struct pair_record *pairs = NULL;
-    int result = -1;
-    if (neighbours(db, day, noon->noon.lon_deg, &near, &near_count, err))
-        goto cleanup;
-    pairs = malloc((near_count + 1) * sizeof *pairs);
-    if (!pairs) {
-        err_set(err, ERR_INTERNAL, NULL, "out of memory");
-        goto cleanup;
-    }
-    for (size_t i = 0; i < near_count; i++)
-        if (near[i].noon.key != noon->noon.key && day_noons_pair(noon, &near[i], &rules, &pairs[n]))
-            n++;
-    *out = pairs;
-    *count = n;
-    result = 0;
-cleanup:
-    free(near);
-    return result;
-}
-
 static double sigma_or_infinity(const struct pair_record *record) {
     return isnan(record->pair.sigma_km) ? INFINITY : record->pair.sigma_km;
 }
@@ -184,4 +142,13 @@ static int by_certainty(const void *left, const void *right) {
 void derive_sort_pairs(struct pair_record *pairs, size_t count) {
     if (count > 0)
         qsort(pairs, count, sizeof *pairs, by_certainty);
+}
+
+int derive_noons(struct db *db, const struct day_row *day, struct day_noons *out, struct err *err) {
+    const struct pair_rules rules = day_noons_rules(&day->record);
+    struct day_noon *noons;
+    size_t count;
+    if (reduction_rows_of_day(db, day->id, &noons, &count, err))
+        return -1;
+    return day_noons_make(&rules, noons, count, out, err);
 }

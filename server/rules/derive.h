@@ -50,30 +50,11 @@ int derive_put_reduction(struct db *db, const struct derived_run *run,
 int derive_run(struct db *db, struct almanac *almanac, const struct run_row *run,
                const struct site_row *site, struct err *err) __attribute__((warn_unused_result));
 
-/* The pairs a noon makes with the noons that count on its day, itself apart. Looks
- * only at neighbours by longitude, along an index. *out is to be freed. */
-int derive_pairs(struct db *db, const struct day_row *day, const struct day_noon *noon,
-                 struct pair_record **out, size_t *count, struct err *err)
-    __attribute__((warn_unused_result));
-
 /* Sorts pairs most certain first, those without a sigma last. */
 void derive_sort_pairs(struct pair_record *pairs, size_t count);
 
 /* All noons that count of a day, with who is whose neighbour. */
 int derive_noons(struct db *db, const struct day_row *day, struct day_noons *out, struct err *err)
     __attribute__((warn_unused_result));
-
-/* What was left out of a day before its noons were combined (off_the_line stays 0).
- * *exclusions, by site and counts' excluded of them, is to be freed, also on failure. */
-int derive_left_out(struct db *db, int64_t day, const struct day_noon *noons, size_t count,
-                    struct exclusion_record **exclusions, struct left_out_counts *out,
-                    struct err *err) __attribute__((warn_unused_result));
-
-/* The combined result of a day as JSON, appended to out. */
-int derive_result_json(struct db *db, int64_t day, struct text *out, struct err *err)
-    __attribute__((warn_unused_result));
-
-/* Makes it and puts it in place of what was there. */
-int derive_result(struct db *db, int64_t day, struct err *err) __attribute__((warn_unused_result));
 
 #endif

@@ -9,6 +9,7 @@
 #include <stdint.h>
 
 #define LIST_LIMIT_MAX 500
+#define LIST_LIMIT_DEFAULT 100
 #define LIST_LIMIT_ALL 0 /* for exports: everything */
 
 /* How many rows to ask the store for. */

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
-/* rebuild: all runs in the order of their numbers, then each day's
- * result. Runs are read in portions, so memory does not grow with the store. */
+/* rebuild: all runs in the order of their numbers. What days come to is worked out
+ * from that whenever it is asked for. Runs are read in portions, so memory does not grow with the
+ * store. */
 #include "server/rules/rebuild.h"
 
 #include <stdlib.h>
@@ -34,46 +35,18 @@ static int reduce_all(struct change *change, struct rebuild_counts *counts, stru
     }
 }
 
-static int count_pairs(struct db *db, const struct day_row *day, size_t *pairs, struct err *err) {
-    struct day_noons noons;
-    if (derive_noons(db, day, &noons, err))
-        return -1;
-    for (size_t i = 0; i < noons.count; i++) {
-        const size_t *later;
-        size_t count = day_noons_later(&noons, i, &later);
-        for (size_t k = 0; k < count; k++) {
-            struct pair_record pair;
-            *pairs += day_noons_pair(&noons.noon[i], &noons.noon[later[k]], &noons.rules, &pair);
-        }
-    }
-    day_noons_release(&noons);
-    return 0;
-}
-
-static int settle_days(struct change *change, struct rebuild_counts *counts, struct err *err) {
-    struct db *db = change_db(change);
+static int count_days(struct db *db, struct rebuild_counts *counts, struct err *err) {
     int64_t *days = NULL;
-    size_t count = 0;
-    int result = -1;
-    if (derived_rows_days(db, &days, &count, err))
+    if (derived_rows_days(db, &days, &counts->days, err))
         return -1;
-    for (size_t i = 0; i < count; i++) {
-        struct day_row day;
-        if (day_rows_get(db, days[i], &day, err) != FOUND_ONE || derive_result(db, days[i], err) ||
-            count_pairs(db, &day, &counts->pairs, err))
-            goto cleanup;
-    }
-    counts->days = count;
-    result = 0;
-cleanup:
     free(days);
-    return result;
+    return 0;
 }
 
 int rebuild_all(struct change *change, struct rebuild_counts *out, struct err *err) {
     struct rebuild_counts counts = {0};
     if (derived_rows_clear(change_db(change), err) || reduce_all(change, &counts, err) ||
-        settle_days(change, &counts, err))
+        count_days(change_db(change), &counts, err))
         return -1;
     *out = counts;
     return 0;

@@ -9,9 +9,8 @@
 #include "server/rules/change.h"
 
 struct rebuild_counts {
-    size_t runs;  /* reduced */
-    size_t pairs; /* that their noons make, whether they count or not */
-    size_t days;  /* with a result */
+    size_t runs; /* reduced */
+    size_t days; /* that they are of */
 };
 
 /* WRITE, alone in its transaction: inside change_alone. */

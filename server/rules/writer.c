@@ -53,16 +53,15 @@ static int work_off(struct writer *writer, struct batch *batch, struct err *err)
     for (int i = 0; i < batch->count; i++) {
         if (db_savepoint(writer->db, err))
             return -1;
-        const struct notice *said;
-        size_t said_before = change_notices(writer->change, &said);
+        const struct change_noted before = change_noted(writer->change);
         batch->undone[i] = batch->job[i]->work(writer->change, batch->job[i]->context) != 0;
         if (batch->undone[i]) {
             db_savepoint_undo(writer->db);
-            change_unsay(writer->change, said_before);
+            change_unsay(writer->change, before);
         } else if (db_savepoint_keep(writer->db, err))
             return -1;
     }
-    return change_settle(writer->change, err) || db_commit(writer->db, err) ? -1 : 0;
+    return change_commit(writer->change, err);
 }
 
 static void count(struct writer *writer, const struct batch *batch, bool committed) {
@@ -110,9 +109,10 @@ static void *run(void *argument) {
     return NULL;
 }
 
-int writer_new(struct db *write, struct almanac *almanac, struct writer **out, struct err *err) {
+int writer_new(struct db *write, struct almanac *almanac, struct book *book, struct writer **out,
+               struct err *err) {
     struct writer *writer = calloc(1, sizeof *writer);
-    struct change *change = change_new(write, almanac);
+    struct change *change = change_new(write, almanac, book);
     if (!writer || !change)
         goto cleanup;
     writer->db = write;

@@ -27,8 +27,8 @@ struct job {
 };
 
 /* Starts the thread on a write connection, which the writer owns from then on. */
-int writer_new(struct db *write, struct almanac *almanac, struct writer **out, struct err *err)
-    __attribute__((warn_unused_result));
+int writer_new(struct db *write, struct almanac *almanac, struct book *book, struct writer **out,
+               struct err *err) __attribute__((warn_unused_result));
 
 /* Works off what has queued, stops the thread, closes the connection. NULL is fine. */
 void writer_free(struct writer *writer);

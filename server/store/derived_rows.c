@@ -1,40 +1,10 @@
 /* SPDX-License-Identifier: MIT */
-/* derived_rows: questions about day_result and the derived tables as a whole. */
+/* derived_rows: questions about the derived tables as a whole. */
 #include "server/store/derived_rows.h"
 
 #include <stdlib.h>
 
 #include "server/store/array.h"
-
-int derived_rows_put_result(struct db *db, int64_t day, const char *method, const char *body,
-                            size_t body_length, struct err *err) {
-    struct statement *statement;
-    if (db_prepare(db,
-                   "INSERT INTO day_result (day, method, body) VALUES ($1, $2, $3) "
-                   "ON CONFLICT (day) DO UPDATE SET method = excluded.method, "
-                   "body = excluded.body",
-                   &statement, err))
-        return -1;
-    bind_int(statement, 1, day);
-    bind_text(statement, 2, method);
-    bind_bytes(statement, 3, body, body_length);
-    return statement_run(statement, err);
-}
-
-enum found derived_rows_result(struct db *db, int64_t day, struct text *out, struct err *err) {
-    struct statement *statement;
-    if (db_prepare(db, "SELECT body FROM day_result WHERE day = $1", &statement, err))
-        return FOUND_FAILED;
-    bind_int(statement, 1, day);
-    enum step step = statement_step(statement, err);
-    if (step == STEP_ROW) {
-        size_t length;
-        const char *body = column_text(statement, 0, &length);
-        text_add(out, body, length);
-    }
-    statement_done(statement);
-    return step == STEP_ROW ? FOUND_ONE : step == STEP_DONE ? FOUND_NONE : FOUND_FAILED;
-}
 
 static int count_of_day(struct db *db, const char *sql, int64_t day, int *out, struct err *err) {
     struct statement *statement;
@@ -88,8 +58,7 @@ int derived_rows_days(struct db *db, int64_t **out, size_t *count, struct err *e
 }
 
 int derived_rows_clear(struct db *db, struct err *err) {
-    return db_script(db, "DELETE FROM reduction; DELETE FROM run_flag; DELETE FROM day_result",
-                     err);
+    return db_script(db, "DELETE FROM reduction; DELETE FROM run_flag", err);
 }
 
 static int count_of(struct db *db, const char *sql, size_t *out, struct err *err) {
@@ -106,8 +75,7 @@ static int count_of(struct db *db, const char *sql, size_t *out, struct err *err
 int derived_rows_remember(struct db *db, struct err *err) {
     return db_script(db,
                      "CREATE TEMPORARY TABLE old_reduction AS SELECT * FROM reduction;"
-                     "CREATE TEMPORARY TABLE old_run_flag AS SELECT * FROM run_flag;"
-                     "CREATE TEMPORARY TABLE old_day_result AS SELECT * FROM day_result",
+                     "CREATE TEMPORARY TABLE old_run_flag AS SELECT * FROM run_flag",
                      err);
 }
 
@@ -115,9 +83,8 @@ int derived_rows_differences(struct db *db, size_t *out, struct err *err) {
 #define LEFT_OVER(one, other)                                                                      \
     "SELECT COUNT(*) FROM (SELECT * FROM " one " EXCEPT SELECT * FROM " other ") AS d"
     static const char *const questions[] = {
-        LEFT_OVER("reduction", "old_reduction"),   LEFT_OVER("old_reduction", "reduction"),
-        LEFT_OVER("run_flag", "old_run_flag"),     LEFT_OVER("old_run_flag", "run_flag"),
-        LEFT_OVER("day_result", "old_day_result"), LEFT_OVER("old_day_result", "day_result")};
+        LEFT_OVER("reduction", "old_reduction"), LEFT_OVER("old_reduction", "reduction"),
+        LEFT_OVER("run_flag", "old_run_flag"), LEFT_OVER("old_run_flag", "run_flag")};
 #undef LEFT_OVER
     size_t sum = 0;
     for (size_t i = 0; i < sizeof questions / sizeof *questions; i++) {

@@ -1,19 +1,11 @@
 /* SPDX-License-Identifier: MIT */
-/* derived_rows: the days' combined results, and all derived tables together:
- * emptied before a rebuild, compared after one. */
+/* derived_rows: all derived tables together: counted, emptied before a rebuild,
+ * compared after one. */
 #ifndef NOONARC_DERIVED_ROWS_H
 #define NOONARC_DERIVED_ROWS_H
 
 #include "server/base/text.h"
 #include "server/store/db.h"
-
-/* The combined result of a day, in place of one that is there. */
-int derived_rows_put_result(struct db *db, int64_t day, const char *method, const char *body,
-                            size_t body_length, struct err *err)
-    __attribute__((warn_unused_result));
-
-/* Appends the JSON of a day's result. */
-enum found derived_rows_result(struct db *db, int64_t day, struct text *out, struct err *err);
 
 /* Runs of a day that no figure is made from: those that their school withdrew and sent no
  * other for, and current ones that do not count for whatever reason. */
@@ -24,7 +16,7 @@ int derived_rows_left_out(struct db *db, int64_t day, int *withdrawn, int *not_c
 int derived_rows_days(struct db *db, int64_t **out, size_t *count, struct err *err)
     __attribute__((warn_unused_result));
 
-/* Empties reduction, run_flag and day_result. */
+/* Empties reduction and run_flag. */
 int derived_rows_clear(struct db *db, struct err *err) __attribute__((warn_unused_result));
 
 /* Inside one transaction: remembers the derived tables; later counts the rows that

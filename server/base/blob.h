@@ -1,0 +1,35 @@
+/* SPDX-License-Identifier: MIT */
+/* blob: bytes that many share and nobody changes, freed by the last who holds them:
+ * an answer that was written once and is sent many times. */
+#ifndef NOONARC_BLOB_H
+#define NOONARC_BLOB_H
+
+#include <stdatomic.h>
+#include <stddef.h>
+
+#include "server/base/text.h"
+
+#define BLOB_MARK_SIZE 40
+
+struct blob {
+    atomic_int holders;
+    size_t length;
+    char *bytes;                  /* owned */
+    _Atomic(struct blob *) other; /* another form of the same (compressed), made when it was
+                                     first asked for; owned, NULL until then */
+    char mark[BLOB_MARK_SIZE];    /* names exactly these bytes */
+};
+
+/* Takes the bytes of a text over, leaving it empty; held once. mark: such that other
+ * bytes have another. NULL, with the text untouched, when memory is short or the
+ * text failed. */
+struct blob *blob_new(struct text *text, const char *mark);
+
+/* One holder more; returns blob. NULL is fine in both. */
+struct blob *blob_hold(struct blob *blob);
+void blob_release(struct blob *blob);
+
+/* Gives blob another form (taken over) unless it has one; returns the one it has. */
+struct blob *blob_adopt(struct blob *blob, struct blob *other);
+
+#endif

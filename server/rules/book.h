@@ -1,0 +1,80 @@
+/* SPDX-License-Identifier: MIT */
+/* book: the noons that count of the days lately asked for, in memory, so that a run
+ * costs its own neighbours and not a look at the whole day, and a day's figures are
+ * made from memory. What is in it is always a committed state: the writer enters what
+ * it committed, readers bring in days that are not there.
+ *
+ * A moment counts commits. A reader takes it before its view of the store begins: a
+ * day that changed since is shown from the reader's view but not kept. All functions
+ * may be called from any thread. */
+#ifndef NOONARC_BOOK_H
+#define NOONARC_BOOK_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "server/store/day_rows.h"
+#include "server/store/reduction_rows.h"
+#include "server/wire/day_noons.h"
+
+struct book;
+
+/* NULL when memory is short. */
+struct book *book_new(void);
+void book_free(struct book *book);
+
+uint64_t book_moment(struct book *book);
+
+/* A reader's view: a connection held still, and the moment before it was. */
+struct book_view {
+    struct book *book;
+    struct db *db;
+    uint64_t moment;
+};
+
+/* What a commit did to one site's noon on one day. */
+struct book_entry {
+    int64_t day, site;    /* keys in the store */
+    bool counts;          /* false: the site has no noon there any more */
+    struct day_noon noon; /* noon.noon.key is the site */
+};
+
+/* Enters a commit: `touched` days changed in other ways, and are forgotten. When
+ * memory is short a day is forgotten too, and read again when it is asked for. */
+void book_commit(struct book *book, const int64_t *touched, size_t touched_count,
+                 const struct book_entry *entries, size_t entries_count);
+
+/* Copies the noons of a day, by identifier of the site; *out is to be freed. */
+int book_noons(const struct book_view *view, const struct day_row *day, struct day_noon **out,
+               size_t *count, struct err *err) __attribute__((warn_unused_result));
+
+/* What was made of a day's noons and is kept beside them, for all who ask: never
+ * changed, released by the last who holds it. */
+struct figures;
+
+/* What is kept of a day, held for the caller (figures_release); NULL: nothing is, or
+ * the day is not in the book. is_current: nothing happened to the day since. when it is
+ * not and nobody is making it anew, *yours is true and the caller does: book_keep ends
+ * that. Days go by their key, or by their identifier where that is all that is known. */
+struct figures *book_kept(struct book *book, int64_t day, bool *is_current, bool *yours);
+struct figures *book_kept_of(struct book *book, const char *day, bool *is_current);
+
+/* Keeps figures (a hold of its own), made from a view of this moment; NULL: they could
+ * not be made. */
+void book_keep(struct book *book, const struct day_row *day, struct figures *figures,
+               uint64_t moment);
+
+/* The pairs a noon makes with the others of its day, most certain first, equals by
+ * identifier. Of many only the most certain `most` are worked out; *out is to be
+ * freed. A copy of the noon's own site is no partner. */
+int book_pairs(const struct book_view *view, const struct day_row *day, const struct day_noon *noon,
+               size_t most, struct pair_record **out, size_t *count, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* The noon of a site on a day; false where none counts. */
+int book_noon_of(const struct book_view *view, const struct day_row *day, int64_t site,
+                 struct day_noon *out, bool *found, struct err *err)
+    __attribute__((warn_unused_result));
+
+#endif

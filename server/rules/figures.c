@@ -1,0 +1,205 @@
+/* SPDX-License-Identifier: MIT */
+/* figures: noons -> combination -> board -> text. Sites are taken by identifier, so the
+ * order in which they came cannot show in the last digit. */
+#include "server/rules/figures.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "server/rules/lookup.h"
+#include "server/store/derived_rows.h"
+#include "server/store/hash.h"
+#include "server/store/review_rows.h"
+#include "server/wire/combination.h"
+#include "server/wire/record_write.h"
+
+#define JSON_MAX (64u << 20)
+#define MARK_LENGTH 32 /* hex digits: 128 bits tell any two apart */
+/* Making the figures of so many noons takes so long that those who ask in between
+ * are shown the last ones for a while: REST_S_PER_NOON times their number. */
+#define RESTING_NOONS 5000
+#define REST_S_PER_NOON 1e-6
+
+struct figures *figures_hold(struct figures *figures) {
+    if (figures)
+        atomic_fetch_add(&figures->holders, 1);
+    return figures;
+}
+
+void figures_release(struct figures *figures) {
+    if (!figures || atomic_fetch_sub(&figures->holders, 1) > 1)
+        return;
+    blob_release(figures->result);
+    blob_release(figures->leaderboard);
+    board_release(&figures->board);
+    free(figures);
+}
+
+/* What was left out before the noons were combined. */
+static int left_out(struct db *db, int64_t day, const struct day_noons *noons,
+                    struct exclusion_record **exclusions, struct left_out_counts *out,
+                    struct err *err) {
+    struct left_out_counts counts = {0};
+    size_t excluded;
+    if (review_rows_exclusions(db, day, exclusions, &excluded, err) ||
+        derived_rows_left_out(db, day, &counts.withdrawn, &counts.unusable, err))
+        return -1;
+    counts.excluded = (int)excluded;
+    counts.unusable -= counts.excluded;
+    for (size_t i = 0; i < noons->count; i++)
+        counts.readings += noons->noon[i].readings_left_out;
+    *out = counts;
+    return 0;
+}
+
+/* The text as a blob, marked by its hash; NULL when memory is short. Releases it. */
+static struct blob *to_blob(struct text *text) {
+    char hash[HASH_HEX_MAX];
+    hash_bytes(text->bytes, text->length, hash);
+    hash[MARK_LENGTH] = '\0';
+    struct blob *blob = blob_new(text, hash);
+    text_release(text);
+    return blob;
+}
+
+static struct blob *write_result(const struct combination *combination,
+                                 const struct left_out_counts *counts,
+                                 const struct exclusion_record *exclusions) {
+    const struct combined_record record = {
+        .combined = &combination->combined,
+        .off_line = combination->off_line,
+        .off_lines = combination->off_lines,
+        .influence = combination->influence,
+        .influences = combination->influences,
+        .counts = counts,
+        .exclusion = exclusions,
+        .exclusions = (size_t)counts->excluded,
+    };
+    struct json_writer json;
+    struct text text;
+    text_init(&text, JSON_MAX);
+    json_write_init(&json, &text);
+    record_write_combined(&json, NULL, &record);
+    return to_blob(&text);
+}
+
+static size_t up_to(size_t count, size_t limit) {
+    return count < limit ? count : limit;
+}
+
+static struct blob *write_leaderboard(const struct figures *figures, size_t limit) {
+    struct board cut = figures->board;
+    struct json_writer json;
+    struct text text;
+    cut.pairs_count = up_to(cut.pairs_count, limit);
+    cut.sites_count = up_to(cut.sites_count, limit);
+    cut.honesty_count = up_to(cut.honesty_count, limit);
+    text_init(&text, JSON_MAX);
+    json_write_init(&json, &text);
+    json_write_object(&json, NULL);
+    board_write(&json, &cut);
+    record_write_left_out_counts(&json, "left_out_counts", &figures->left_out);
+    json_write_end(&json);
+    return to_blob(&text);
+}
+
+struct blob *figures_leaderboard(struct figures *figures, size_t limit) {
+    return limit == LIST_LIMIT_DEFAULT ? blob_hold(figures->leaderboard)
+                                       : write_leaderboard(figures, limit);
+}
+
+static int make(const struct book_view *view, const struct day_row *day, double now_utc_s,
+                struct figures **out, struct err *err) {
+    const struct pair_rules rules = day_noons_rules(&day->record);
+    struct figures *figures = calloc(1, sizeof *figures);
+    struct day_noons noons = {0};
+    struct combination combination = {0};
+    struct exclusion_record *exclusions = NULL;
+    struct day_noon *noon;
+    size_t count;
+    int result = -1;
+    if (!figures)
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
+    atomic_init(&figures->holders, 1);
+    if (book_noons(view, day, &noon, &count, err) ||
+        day_noons_make(&rules, noon, count, &noons, err) ||
+        combination_make(noons.noon, noons.count, &combination, err) ||
+        left_out(view->db, day->id, &noons, &exclusions, &figures->left_out, err) ||
+        board_make(&noons, &combination, LIST_LIMIT_MAX, &figures->board, err))
+        goto cleanup;
+    figures->left_out.off_the_line = combination.combined.left_out;
+    figures->noons = noons.count;
+    figures->made_utc_s = now_utc_s;
+    figures->result = write_result(&combination, &figures->left_out, exclusions);
+    figures->leaderboard = write_leaderboard(figures, LIST_LIMIT_DEFAULT);
+    if (!figures->result || !figures->leaderboard) {
+        err_set(err, ERR_INTERNAL, NULL, "the figures do not fit");
+        goto cleanup;
+    }
+    if (headline_read(figures->result->bytes, figures->result->length, &figures->headline, err))
+        goto cleanup;
+    *out = figures;
+    figures = NULL;
+    result = 0;
+cleanup:
+    free(exclusions);
+    combination_release(&combination);
+    day_noons_release(&noons);
+    figures_release(figures);
+    return result;
+}
+
+/* Not long ago, for their number; a clock set back makes them old. */
+static bool rested(const struct figures *figures, double now_utc_s) {
+    double since_s = now_utc_s - figures->made_utc_s;
+    return figures->noons >= RESTING_NOONS && since_s >= 0.0 &&
+           since_s < REST_S_PER_NOON * (double)figures->noons;
+}
+
+static int find_or_make(const struct book_view *view, const struct day_row *day, double now_utc_s,
+                        struct figures **out, struct err *err) {
+    bool is_current, yours;
+    struct figures *kept = book_kept(view->book, day->id, &is_current, &yours);
+    struct figures *made = NULL;
+    if (is_current || (kept && !yours && kept->noons >= RESTING_NOONS)) {
+        *out = kept;
+        return 0;
+    }
+    if (yours && kept && rested(kept, now_utc_s)) {
+        book_keep(view->book, day, NULL, 0);
+        *out = kept;
+        return 0;
+    }
+    int result = make(view, day, now_utc_s, &made, err);
+    if (yours)
+        book_keep(view->book, day, made, view->moment);
+    figures_release(kept);
+    if (result == 0)
+        *out = made;
+    return result;
+}
+
+int figures_of_day(const struct book_view *view, const char *day, double now_utc_s,
+                   struct figures **out, struct err *err) {
+    struct day_row row;
+    return lookup_day(view->db, day, &row, err) || find_or_make(view, &row, now_utc_s, out, err)
+               ? -1
+               : 0;
+}
+
+int figures_of_day_key(const struct book_view *view, int64_t day, double now_utc_s,
+                       struct figures **out, struct err *err) {
+    struct day_row row;
+    if (day_rows_get(view->db, day, &row, err) != FOUND_ONE)
+        return err_set(err, ERR_INTERNAL, NULL, "there is no such day");
+    return find_or_make(view, &row, now_utc_s, out, err);
+}
+
+struct figures *figures_at_hand(struct book *book, const char *day, double now_utc_s) {
+    bool is_current = false;
+    struct figures *kept = book_kept_of(book, day, &is_current);
+    if (kept && (is_current || rested(kept, now_utc_s)))
+        return kept;
+    figures_release(kept);
+    return NULL;
+}
