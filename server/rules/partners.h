@@ -4,7 +4,8 @@
  * its partner is offered the best free school at once: of those that can go on and have
  * no partner who can, the one with the least expected sigma; where none is free, the
  * best of all as a second partner. The two are partners then, both ways. A school that
- * can go on again, and whose partner has another by then, is offered one likewise.
+ * can go on again, and whose partner has another by then, is offered one likewise. Of
+ * the free ones those among the 400 best are looked for (partners_offer.c).
  * Whatever is said here, every pair that the day's rules allow counts in the results. */
 #ifndef NOONARC_PARTNERS_H
 #define NOONARC_PARTNERS_H

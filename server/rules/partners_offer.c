@@ -1,7 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 /* partners_offer: another partner, at once. Candidates come along the index of
  * longitudes, are sorted by expected sigma, and are asked after one by one until one is
- * free: so a report of cloud costs what its own meridian costs. */
+ * free: so a report of cloud costs what its own meridian costs, and never more than
+ * LOOKED_AT_MAX questions, for the writer asks them. A free one beyond so many better
+ * ones that are not is no great partner, and not looked for. */
 #include <stdlib.h>
 #include <string.h>
 
@@ -10,6 +12,7 @@
 
 /* A position is let out rounded to a tenth of a degree at the coarsest. */
 #define LET_OUT_DEG 0.05
+#define LOOKED_AT_MAX 400
 
 struct candidate {
     int64_t site;
@@ -41,12 +44,12 @@ static int load_hands(struct db *db, const struct day_row *day, double lon_deg, 
                       size_t *count, struct err *err) {
     const double reach_deg = day->record.lon_tolerance_deg + LET_OUT_DEG;
     const double low_deg = lon_deg - reach_deg, high_deg = lon_deg + reach_deg;
-    if (partner_rows_hands(db, day->id, low_deg, high_deg, hands, count, err))
+    if (partner_rows_near(db, low_deg, high_deg, hands, count, err))
         return -1;
     if (low_deg < -180.0)
-        return partner_rows_hands(db, day->id, low_deg + 360.0, 180.0, hands, count, err);
+        return partner_rows_near(db, low_deg + 360.0, 180.0, hands, count, err);
     if (high_deg > 180.0)
-        return partner_rows_hands(db, day->id, -180.0, high_deg - 360.0, hands, count, err);
+        return partner_rows_near(db, -180.0, high_deg - 360.0, hands, count, err);
     return 0;
 }
 
@@ -135,13 +138,15 @@ static int make(const struct offer *offer, const struct site_row *site, struct e
     int result = -1;
     if (find_candidates(offer, site, &candidates, err))
         goto cleanup;
-    for (size_t i = 0; i < candidates.count && !free_one; i++) {
+    for (size_t i = 0, looked = 0; i < candidates.count && !free_one && looked < LOOKED_AT_MAX;
+         i++) {
         const struct candidate *candidate = &candidates.item[i];
         bool up, served;
         if (partner_rows_is_up(db, offer->day->id, candidate->site, &up, err))
             goto cleanup;
         if (!up)
             continue;
+        looked++;
         if (is_served(db, offer->day->id, candidate->site, &served, err))
             goto cleanup;
         if (!served)

@@ -100,21 +100,9 @@ int partner_rows_of_site(struct db *db, int64_t day, int64_t site,
     return step == STEP_FAILED ? -1 : 0;
 }
 
-int partner_rows_hands(struct db *db, int64_t day, double low_deg, double high_deg,
-                       struct hand **out, size_t *count, struct err *err) {
-    struct statement *statement;
+static int read_hands(struct statement *statement, struct hand **out, size_t *count,
+                      struct err *err) {
     enum step step;
-    /* CROSS JOIN keeps SQLite at the order that the index of longitudes serves. */
-    if (db_prepare(db,
-                   "SELECT s.id, " SITE_COLUMNS " FROM site_version v CROSS JOIN site s "
-                   "CROSS JOIN participation p WHERE v.lon_deg >= $2 AND v.lon_deg <= $3 "
-                   "AND s.id = v.site AND p.site = v.site AND " NEWEST_JOIN "AND " SITE_NEWEST
-                   " AND " SAID " = 1",
-                   &statement, err))
-        return -1;
-    bind_int(statement, 1, day);
-    bind_real(statement, 2, low_deg);
-    bind_real(statement, 3, high_deg);
     while ((step = statement_step(statement, err)) == STEP_ROW) {
         struct hand *grown = array_room(*out, *count, sizeof **out, err);
         if (!grown)
@@ -126,6 +114,36 @@ int partner_rows_hands(struct db *db, int64_t day, double low_deg, double high_d
     }
     statement_done(statement);
     return step == STEP_DONE ? 0 : -1;
+}
+
+int partner_rows_hands(struct db *db, int64_t day, double low_deg, double high_deg,
+                       struct hand **out, size_t *count, struct err *err) {
+    struct statement *statement;
+    /* CROSS JOIN keeps SQLite at the order that the index of longitudes serves. */
+    if (db_prepare(db,
+                   "SELECT s.id, " SITE_COLUMNS " FROM site_version v CROSS JOIN site s "
+                   "CROSS JOIN participation p WHERE v.lon_deg >= $2 AND v.lon_deg <= $3 "
+                   "AND s.id = v.site AND p.site = v.site AND " NEWEST_JOIN "AND " SITE_NEWEST
+                   " AND " SAID " = 1",
+                   &statement, err))
+        return -1;
+    bind_int(statement, 1, day);
+    bind_real(statement, 2, low_deg);
+    bind_real(statement, 3, high_deg);
+    return read_hands(statement, out, count, err);
+}
+
+int partner_rows_near(struct db *db, double low_deg, double high_deg, struct hand **out,
+                      size_t *count, struct err *err) {
+    struct statement *statement;
+    if (db_prepare(db,
+                   "SELECT s.id, " SITE_COLUMNS " FROM site_version v CROSS JOIN site s "
+                   "WHERE v.lon_deg >= $1 AND v.lon_deg <= $2 AND s.id = v.site AND " SITE_NEWEST,
+                   &statement, err))
+        return -1;
+    bind_real(statement, 1, low_deg);
+    bind_real(statement, 2, high_deg);
+    return read_hands(statement, out, count, err);
 }
 
 int partner_rows_is_up(struct db *db, int64_t day, int64_t site, bool *out, struct err *err) {

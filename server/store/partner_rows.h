@@ -35,7 +35,7 @@ int partner_rows_of_site(struct db *db, int64_t day, int64_t site,
                          struct partner_row out[PARTNER_ROWS_MAX], int *count, struct err *err)
     __attribute__((warn_unused_result));
 
-/* One who takes part. */
+/* One who may be a partner. */
 struct hand {
     int64_t site;
     struct site_record record;
@@ -46,6 +46,11 @@ struct hand {
 int partner_rows_hands(struct db *db, int64_t day, double low_deg, double high_deg,
                        struct hand **out, size_t *count, struct err *err)
     __attribute__((warn_unused_result));
+
+/* Sites whose exact longitude lies in [low, high], whether they take part or not: a
+ * tenth of the cost. Likewise. */
+int partner_rows_near(struct db *db, double low_deg, double high_deg, struct hand **out,
+                      size_t *count, struct err *err) __attribute__((warn_unused_result));
 
 /* Whether a site can go on: it takes part, and sees the Sun or has handed in. */
 int partner_rows_is_up(struct db *db, int64_t day, int64_t site, bool *out, struct err *err)
