@@ -319,6 +319,21 @@ test("by keyboard alone", async () => {
     await page.keyboard.press("Enter");
   }
   assert.equal(await pins(page), 3);
+  // What has the focus is never behind the bar at the bottom (WCAG 2.2, 2.4.11).
+  await page.setViewportSize({ width: 360, height: 640 });
+  const hidden = () => page.evaluate(() => {
+    const thumb = document.querySelector(".thumb");
+    const { activeElement: at } = document;
+    const [bar, box] = [thumb, at].map((node) => node.getBoundingClientRect());
+    return at !== document.body && !thumb.contains(at)
+      && ((box.top < bar.bottom && box.bottom > bar.top) || box.top >= window.innerHeight || box.bottom <= 0);
+  });
+  await page.locator(".skip").focus();
+  for (let i = 0; i < 16; i += 1) {
+    await page.keyboard.press("Tab");
+    assert.ok(!(await hidden()), await page.evaluate(() => document.activeElement.outerHTML.slice(0, 120)));
+  }
+  await page.locator("#take").focus();
   for (let i = 0; i < 40 && (await page.evaluate(() => document.activeElement.textContent)) !== "Hand in"; i += 1)
     await page.keyboard.press("Shift+Tab");
   await page.keyboard.press("Enter");
