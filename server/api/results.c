@@ -5,12 +5,8 @@
 
 #include "server/api/render.h"
 #include "server/api/resources.h"
-<<<<<<< HEAD
-#include "server/rules/board.h"
 #include "server/rules/days.h"
-    =======
 #include "server/rules/figures.h"
-    >>>>>>> 877b533 (wip: book)
 #include "server/rules/line.h"
 #include "server/rules/pairs.h"
 #include "server/rules/runs.h"
