@@ -145,8 +145,8 @@ static int check(struct change *change, void *context, struct err *err) {
     size_t *differences = context;
     if (rebuild_check(change, &counts, differences, err) != 0)
         return -1;
-    printf("%zu runs, %zu pairs and %zu days made anew on the side: %zu differences\n", counts.runs,
-           counts.pairs, counts.days, *differences);
+    printf("%zu runs of %zu days reduced anew on the side: %zu differences\n", counts.runs,
+           counts.days, *differences);
     return 0;
 }
 

@@ -15,6 +15,7 @@
 #include "server/config.h"
 #include "server/http/listener.h"
 #include "server/rules/almanac.h"
+#include "server/rules/book.h"
 #include "server/rules/writer.h"
 #include "server/store/pool.h"
 
@@ -44,6 +45,7 @@ static int serve(const struct config *config, struct err *err) {
     struct db *store = NULL;
     struct pool *pool = NULL;
     struct almanac *almanac = NULL;
+    struct book *book = NULL;
     struct writer *writer = NULL;
     struct listener *listener = NULL;
     const struct listener_options options = {.address = config->address,
@@ -68,17 +70,18 @@ static int serve(const struct config *config, struct err *err) {
         goto cleanup;
     }
     almanac = almanac_new();
-    if (almanac == NULL) {
+    book = book_new();
+    if (almanac == NULL || book == NULL) {
         err_set(err, ERR_INTERNAL, NULL, "memory is short");
         goto cleanup;
     }
     if (commands_open_store(config, &claim, &store, err) != 0 ||
         pool_new(config->store, LISTENER_READERS, &pool, err) != 0)
         goto cleanup;
-    if (writer_new(store, almanac, &writer, err) != 0)
+    if (writer_new(store, almanac, book, &writer, err) != 0)
         goto cleanup;
     store = NULL; /* the writer's now */
-    if (listener_new(&options, pool, writer, almanac, &listener, err) != 0)
+    if (listener_new(&options, pool, writer, almanac, book, &listener, err) != 0)
         goto cleanup;
 
     bool v6 = strchr(config->address, ':') != NULL;
@@ -98,6 +101,7 @@ cleanup:
     writer_free(writer);
     pool_free(pool);
     db_close(store);
+    book_free(book);
     almanac_free(almanac);
     claim_release(&claim);
     return status;

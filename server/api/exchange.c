@@ -6,6 +6,8 @@
 #include <string.h>
 #include <strings.h>
 
+#include "server/rules/list.h"
+
 #define PAGE_LIMIT_MAX 500
 #define ROW_ERRORS_BYTES_MAX ((size_t)128 * 1024)
 #define CURSOR_MAX ((size_t)2 * ID_MAX + 2)

@@ -71,6 +71,7 @@ api_read get_partners, get_partners_csv, get_partner, post_partners_check;
 api_write post_partners;
 
 /* results.c */
+api_quick quick_result, quick_leaderboard;
 api_read get_pairs, get_pairs_csv, get_site_pairs, get_result, get_leaderboard, get_reductions_csv,
     get_reductions_geojson, get_line_csv;
 

@@ -9,7 +9,7 @@
 
 #include "server/base/text.h"
 
-#define BLOB_MARK_SIZE 40
+#define BLOB_MARK_SIZE 33 /* 128 bits in hex, NUL included */
 
 struct blob {
     atomic_int holders;

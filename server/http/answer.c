@@ -60,42 +60,95 @@ static void add_headers(struct MHD_Response *out, const struct answer_request *a
         MHD_add_response_header(out, MHD_HTTP_HEADER_CONNECTION, "close");
 }
 
-enum MHD_Result answer_send(const struct answer_request *asked, int *status) {
-    struct response *response = asked->response;
-    char etag[NEGOTIATE_ETAG_SIZE] = "";
-    bool gzipped = response->packed;
-    bool validated = asked->cacheable && response->status == MHD_HTTP_OK && !response->no_store;
-    *status = response->status;
-    if (asked->cacheable && !gzipped && response->body.length > NEGOTIATE_GZIP_MIN &&
-        negotiate_takes_gzip(MHD_lookup_connection_value(asked->connection, MHD_HEADER_KIND,
-                                                         MHD_HTTP_HEADER_ACCEPT_ENCODING)))
-        gzipped = negotiate_gzip(&response->body);
-    if (validated) {
-        negotiate_etag(&response->body, gzipped, etag);
-        if (negotiate_matches(MHD_lookup_connection_value(asked->connection, MHD_HEADER_KIND,
-                                                          MHD_HTTP_HEADER_IF_NONE_MATCH),
-                              etag)) {
-            *status = MHD_HTTP_NOT_MODIFIED;
-            text_release(&response->body);
-        }
-    }
+static const char *header(const struct answer_request *asked, const char *name) {
+    return MHD_lookup_connection_value(asked->connection, MHD_HEADER_KIND, name);
+}
 
+static void let_go(void *blob) {
+    blob_release(blob);
+}
+
+/* The compressed form of shared bytes, made for the first who asks for it. NULL: it would
+ * not be smaller. */
+static struct blob *packed_form(struct blob *blob) {
+    struct blob *other = atomic_load(&blob->other);
+    if (other != NULL)
+        return other;
+    struct text text;
+    text_init(&text, EXCHANGE_ANSWER_MAX);
+    text_add(&text, blob->bytes, blob->length);
+    if (!text.failed && negotiate_gzip(&text))
+        other = blob_new(&text, blob->mark);
+    text_release(&text);
+    return other == NULL ? NULL : blob_adopt(blob, other);
+}
+
+/* What goes out: bytes of one answer alone, or shared ones. */
+struct outgoing {
+    struct MHD_Response *response;
+    bool gzipped, unchanged;
+    char etag[NEGOTIATE_ETAG_SIZE];
+};
+
+static void shared_bytes(const struct answer_request *asked, bool packs, struct outgoing *out) {
+    struct blob *blob = asked->response->shared;
+    struct blob *packed = packs && blob->length > NEGOTIATE_GZIP_MIN ? packed_form(blob) : NULL;
+    out->gzipped = packed != NULL;
+    snprintf(out->etag, sizeof out->etag, "\"%s%s\"", blob->mark, out->gzipped ? "-gz" : "");
+    out->unchanged = negotiate_matches(header(asked, MHD_HTTP_HEADER_IF_NONE_MATCH), out->etag);
+    if (out->unchanged) {
+        out->response = MHD_create_response_from_buffer(0, "", MHD_RESPMEM_PERSISTENT);
+        return;
+    }
+    const struct blob *form = packed != NULL ? packed : blob;
+    out->response = MHD_create_response_from_buffer_with_free_callback_cls(
+        form->length, form->bytes, let_go, blob_hold(blob));
+    if (out->response == NULL)
+        blob_release(blob);
+}
+
+static void own_bytes(const struct answer_request *asked, bool packs, bool validated,
+                      struct outgoing *out) {
+    struct response *response = asked->response;
+    out->gzipped = response->packed;
+    if (packs && !out->gzipped && response->body.length > NEGOTIATE_GZIP_MIN)
+        out->gzipped = negotiate_gzip(&response->body);
+    if (validated) {
+        negotiate_etag(&response->body, out->gzipped, out->etag);
+        out->unchanged = negotiate_matches(header(asked, MHD_HTTP_HEADER_IF_NONE_MATCH), out->etag);
+        if (out->unchanged)
+            text_release(&response->body);
+    }
     size_t length = response->body.length;
     char *bytes = text_take(&response->body);
-    struct MHD_Response *out =
-        bytes == NULL ? NULL
-                      : MHD_create_response_from_buffer(length, bytes, MHD_RESPMEM_MUST_FREE);
-    if (out == NULL) {
+    if (bytes != NULL)
+        out->response = MHD_create_response_from_buffer(length, bytes, MHD_RESPMEM_MUST_FREE);
+    if (out->response == NULL)
         free(bytes);
+}
+
+enum MHD_Result answer_send(const struct answer_request *asked, int *status) {
+    struct response *response = asked->response;
+    const bool validated =
+        asked->cacheable && response->status == MHD_HTTP_OK && !response->no_store;
+    const bool packs =
+        asked->cacheable && negotiate_takes_gzip(header(asked, MHD_HTTP_HEADER_ACCEPT_ENCODING));
+    struct outgoing going = {0};
+    if (response->shared != NULL)
+        shared_bytes(asked, packs, &going);
+    else
+        own_bytes(asked, packs, validated, &going);
+    struct MHD_Response *out = going.response;
+    if (out == NULL)
         return MHD_NO;
-    }
+    *status = going.unchanged ? MHD_HTTP_NOT_MODIFIED : response->status;
     add_headers(out, asked, *status);
     if (asked->cacheable)
         MHD_add_response_header(out, MHD_HTTP_HEADER_VARY, MHD_HTTP_HEADER_ACCEPT_ENCODING);
-    if (gzipped && *status != MHD_HTTP_NOT_MODIFIED)
+    if (going.gzipped && !going.unchanged)
         MHD_add_response_header(out, MHD_HTTP_HEADER_CONTENT_ENCODING, "gzip");
     if (validated)
-        MHD_add_response_header(out, MHD_HTTP_HEADER_ETAG, etag);
+        MHD_add_response_header(out, MHD_HTTP_HEADER_ETAG, going.etag);
     /* Kept copies are asked about each time: a result changes when a run comes in. */
     MHD_add_response_header(out, MHD_HTTP_HEADER_CACHE_CONTROL,
                             !validated          ? "no-store"

@@ -103,13 +103,15 @@ static int start(struct listener *listener, const struct listener_options *optio
 }
 
 int listener_new(const struct listener_options *options, struct pool *pool, struct writer *writer,
-                 struct almanac *almanac, struct listener **out, struct err *err) {
+                 struct almanac *almanac, struct book *book, struct listener **out,
+                 struct err *err) {
     struct listener *listener = calloc(1, sizeof *listener);
     if (listener == NULL)
         return err_set(err, ERR_INTERNAL, NULL, "memory is short");
     listener->pool = pool;
     listener->writer = writer;
     listener->almanac = almanac;
+    listener->book = book;
     listener->web_directory = options->web_directory;
     listener->limits = options->limits;
     listener->metrics = metrics_new();
@@ -122,7 +124,7 @@ int listener_new(const struct listener_options *options, struct pool *pool, stru
         goto cleanup;
     if (door_new(&options->limits, &listener->door, err) != 0)
         goto cleanup;
-    if (live_new(&options->limits, pool, listener->door, &listener->live, err) != 0)
+    if (live_new(&options->limits, pool, book, listener->door, &listener->live, err) != 0)
         goto cleanup;
     writer_tell(writer, live_told, listener->live);
     if (start(listener, options, err) != 0)

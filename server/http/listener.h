@@ -9,6 +9,7 @@
 #include "server/base/err.h"
 #include "server/http/limits.h"
 #include "server/rules/almanac.h"
+#include "server/rules/book.h"
 #include "server/rules/writer.h"
 #include "server/store/pool.h"
 
@@ -25,11 +26,11 @@ struct listener_options {
 
 struct listener;
 
-/* Starts to listen and answer. pool, writer and almanac are borrowed until
+/* Starts to listen and answer. pool, writer, almanac and book are borrowed until
  * listener_free. ERR_NETWORK when the address cannot be listened on,
  * ERR_OUT_OF_RANGE for one that is none. */
 int listener_new(const struct listener_options *options, struct pool *pool, struct writer *writer,
-                 struct almanac *almanac, struct listener **out, struct err *err)
+                 struct almanac *almanac, struct book *book, struct listener **out, struct err *err)
     __attribute__((warn_unused_result));
 
 /* The port listened on. */

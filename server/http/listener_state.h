@@ -19,6 +19,7 @@ struct listener {
     struct writer *writer;
     struct labourer *labourer; /* owned */
     struct almanac *almanac;
+    struct book *book;
     struct metrics *metrics;
     struct door *door;
     struct quota *quota;

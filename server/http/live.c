@@ -12,8 +12,8 @@
 #include "server/http/clock.h"
 #include "server/http/crowd.h"
 #include "server/http/ring.h"
+#include "server/rules/figures.h"
 #include "server/rules/lookup.h"
-#include "server/store/derived_rows.h"
 
 #define RESULT_DAYS_MAX 64
 #define RESULT_EVERY_US 1000000LL
@@ -46,6 +46,7 @@ struct live {
     pthread_cond_t stir;
     pthread_t thread;
     struct pool *pool;
+    struct book *book;
     struct patience *patience;
     struct crowd *crowd;
     long seats_max;
@@ -160,22 +161,21 @@ static void tell_notices(struct live *live) {
     }
 }
 
-/* A result that cannot be read now is told with the next change. */
+/* A result that cannot be made now is told with the next change. */
 static bool compose_result(struct live *live, int64_t day, struct text *event) {
     struct err err = {0};
-    struct text json;
-    struct headline headline;
+    struct figures *figures = NULL;
+    const uint64_t moment = book_moment(live->book);
     struct db *db = pool_take(live->pool, &err);
     if (db == NULL)
         return false;
-    text_init(&json, RESULT_JSON_MAX);
-    bool found = derived_rows_result(db, day, &json, &err) == FOUND_ONE && !json.failed &&
-                 headline_read(json.bytes, json.length, &headline, &err) == 0;
+    const struct book_view view = {.book = live->book, .db = db, .moment = moment};
+    bool made = figures_of_day_key(&view, day, clock_utc_s(), &figures, &err) == 0;
     pool_give(live->pool, db);
-    text_release(&json);
-    if (found)
-        live_event_result(&headline, event);
-    return found;
+    if (made)
+        live_event_result(&figures->headline, event);
+    figures_release(figures);
+    return made;
 }
 
 /* The lock is let go while the store is asked. */
@@ -451,8 +451,8 @@ void live_leave(void *argument) {
 
 /* ---- all of it ---- */
 
-int live_new(const struct listener_limits *limits, struct pool *pool, struct door *door,
-             struct live **out, struct err *err) {
+int live_new(const struct listener_limits *limits, struct pool *pool, struct book *book,
+             struct door *door, struct live **out, struct err *err) {
     pthread_condattr_t steady;
     struct live *live = calloc(1, sizeof *live);
     struct crowd *crowd = crowd_new(limits->address_live);
@@ -461,6 +461,7 @@ int live_new(const struct listener_limits *limits, struct pool *pool, struct doo
         goto cleanup;
     }
     live->pool = pool;
+    live->book = book;
     live->patience = door_patience(door);
     live->crowd = crowd;
     live->seats_max = limits->live;

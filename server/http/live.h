@@ -18,6 +18,7 @@
 #include "server/base/err.h"
 #include "server/http/door.h"
 #include "server/http/limits.h"
+#include "server/rules/book.h"
 #include "server/rules/writer.h"
 #include "server/store/pool.h"
 
@@ -30,9 +31,10 @@
 struct live;
 struct seat;
 
-/* pool and door are borrowed until live_free. Errors: ERR_INTERNAL. */
-int live_new(const struct listener_limits *limits, struct pool *pool, struct door *door,
-             struct live **out, struct err *err) __attribute__((warn_unused_result));
+/* pool, book and door are borrowed until live_free. Errors: ERR_INTERNAL. */
+int live_new(const struct listener_limits *limits, struct pool *pool, struct book *book,
+             struct door *door, struct live **out, struct err *err)
+    __attribute__((warn_unused_result));
 
 /* For writer_tell; context is the struct live. */
 void live_told(void *context, const struct change *change);

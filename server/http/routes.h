@@ -32,6 +32,7 @@ struct route {
     api_write *write;
     route_own *own;   /* instead of the other two */
     const char *help; /* one line */
+    api_quick *quick; /* of a read: asked first, NULL none */
 };
 
 extern const struct route routes[];

@@ -58,10 +58,12 @@ static void work_done(void *context, bool committed) {
 
 static int run_read(struct visit *visit) {
     struct listener *listener = visit->listener;
+    const uint64_t moment = book_moment(listener->book);
     struct db *db = pool_take(listener->pool, &visit->err);
     if (db == NULL)
         return -1;
-    const struct lookup lookup = {.db = db, .almanac = listener->almanac};
+    const struct lookup lookup = {
+        .db = db, .almanac = listener->almanac, .book = listener->book, .moment = moment};
     int status = visit->route->read(&lookup, &visit->exchange, &visit->err);
     pool_give(listener->pool, db);
     return status;
@@ -166,6 +168,8 @@ static void handle(struct visit *visit) {
         route->own(visit->listener, request, &visit->exchange.response, &visit->err);
         return;
     }
+    if (route->quick != NULL && route->quick(visit->listener->book, &visit->exchange))
+        return;
     if (run_read(visit) != 0 || route->write == NULL)
         return;
     if (visit->exchange.labour != NULL && check_labour_quota(visit) != 0)
@@ -238,7 +242,7 @@ static enum MHD_Result answer(struct visit *visit) {
     };
     int status = 0;
     if (!patience_answer(door_patience(visit->listener->door), &visit->guest->stay,
-                         response->body.length)) {
+                         response->shared ? response->shared->length : response->body.length)) {
         if (visit->seat != NULL)
             live_leave(visit->seat);
         return MHD_NO;

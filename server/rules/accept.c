@@ -160,7 +160,7 @@ int accept_withdraw(struct change *change, const struct caller *caller, int64_t 
         audit_note(change, caller, "run.withdraw", audit_subject("runs/%lld", (long long)run).text,
                    NULL, now_utc_s, err))
         goto cleanup;
-    change_touch(change, row.day);
+    change_noon(change, row.day, row.site, NULL);
     struct notice notice = {.kind = NOTICE_RUN, .day = row.day};
     memcpy(notice.site, row.site_id, sizeof notice.site);
     change_notice(change, &notice);

@@ -23,7 +23,7 @@
 #define IDEMPOTENCY_KEY_MIN 8
 #define IDEMPOTENCY_KEY_MAX 64
 #define ACCEPT_ANSWER_MAX (1u << 20)
-#define ACCEPT_PAIRS_MAX 20 /* shown in the answer, smallest sigma first; the list has all */
+#define ACCEPT_PAIRS_MAX 5 /* shown in the answer, smallest sigma first; the list has all */
 
 struct submission {
     const struct caller *caller;

@@ -26,7 +26,7 @@ static int write_out(const struct accept_record *record, int64_t run,
         .state = &state,
         .reduction = reduction,
         .pairs = pairs,
-        .pairs_count = count < ACCEPT_PAIRS_MAX ? count : ACCEPT_PAIRS_MAX,
+        .pairs_count = count,
     };
     int result = write_answer(&accepted, answer, err);
     free(sent);
@@ -82,9 +82,9 @@ int accept_record(struct change *change, const struct accept_record *record,
                                         .is_current = true};
     bool counts = derive_forms(&derived, left_out, &reduction, &noon, &text);
     if (write_answer) {
-        if (counts && derive_pairs(db, record->day, &noon, &pairs, &count, err))
+        const struct book_view view = change_view(change);
+        if (counts && book_pairs(&view, record->day, &noon, ACCEPT_PAIRS_MAX, &pairs, &count, err))
             goto cleanup;
-        derive_sort_pairs(pairs, count);
         if (write_out(record, id, &reduction, pairs, count, write_answer, answer, err))
             goto cleanup;
     }
@@ -92,7 +92,7 @@ int accept_record(struct change *change, const struct accept_record *record,
         derive_put_reduction(db, &derived, &reduction, counts ? &noon : NULL, &text, err) ||
         note(change, record, id, err))
         goto cleanup;
-    change_touch(change, record->day->id);
+    change_noon(change, record->day->id, record->site->id, counts ? &noon : NULL);
     struct notice notice = {.kind = NOTICE_RUN,
                             .day = record->day->id,
                             .run = id,

@@ -196,7 +196,7 @@ static void give_back(const struct book_view *view, struct day_sheet *sheet, boo
 int book_noons(const struct book_view *view, const struct day_row *day, struct day_noon **out,
                size_t *count, struct err *err) {
     bool own;
-    struct day_sheet *sheet = take(view, day, &own, moment, err);
+    struct day_sheet *sheet = take(view, day, &own, err);
     if (!sheet)
         return -1;
     size_t n = day_sheet_count(sheet);

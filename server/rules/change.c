@@ -126,6 +126,12 @@ int change_commit(struct change *change, struct err *err) {
     return 0;
 }
 
+void change_rollback(struct change *change) {
+    db_rollback(change->db);
+    if (change->book)
+        book_commit(change->book, change->touched, change->touched_count, NULL, 0);
+}
+
 void change_forget(struct change *change) {
     free(change->touched);
     change->touched = NULL;
@@ -147,7 +153,7 @@ int change_alone(struct change *change, change_work work, void *context, struct 
     if (db_begin(change->db, err))
         return -1;
     if (work(change, context) || change_commit(change, err))
-        db_rollback(change->db);
+        change_rollback(change);
     else
         result = 0;
     change_forget(change);

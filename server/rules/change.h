@@ -59,6 +59,9 @@ size_t change_touched(const struct change *change, const int64_t **out);
 /* Commits; then the book is told. */
 int change_commit(struct change *change, struct err *err) __attribute__((warn_unused_result));
 
+/* Undoes all of it. What the book may have read of it meanwhile is forgotten. */
+void change_rollback(struct change *change);
+
 /* Forgets all that was noted: after a commit or a rollback. */
 void change_forget(struct change *change);
 

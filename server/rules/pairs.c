@@ -89,20 +89,18 @@ int pair_list(struct db *db, const char *day, const char *after, size_t limit,
     return 0;
 }
 
-int pair_list_of_site(struct db *db, const char *day, const char *site, size_t limit,
+int pair_list_of_site(const struct book_view *view, const char *day, const char *site, size_t limit,
                       struct pair_page *out, struct err *err) {
+    const size_t most = limit == LIST_LIMIT_ALL ? LIST_LIMIT_MAX : limit;
     struct pair_page page = {0};
     struct day_row day_row;
     struct site_row site_row;
     struct day_noon noon;
-    if (lookup_day(db, day, &day_row, err) || lookup_site(db, site, &site_row, err))
+    bool found;
+    if (lookup_day(view->db, day, &day_row, err) || lookup_site(view->db, site, &site_row, err) ||
+        book_noon_of(view, &day_row, site_row.id, &noon, &found, err) ||
+        (found && book_pairs(view, &day_row, &noon, most, &page.items, &page.count, err)))
         return -1;
-    enum found found = reduction_rows_of_site(db, day_row.id, site_row.id, &noon, err);
-    if (found == FOUND_FAILED ||
-        (found == FOUND_ONE && derive_pairs(db, &day_row, &noon, &page.items, &page.count, err)))
-        return -1;
-    derive_sort_pairs(page.items, page.count);
-    list_more(limit, &page.count);
     *out = page;
     return 0;
 }

@@ -10,6 +10,7 @@
 #include <stdint.h>
 
 #include "server/base/err.h"
+#include "server/rules/book.h"
 #include "server/store/db.h"
 #include "server/wire/records.h"
 
@@ -25,7 +26,7 @@ int pair_list(struct db *db, const char *day, const char *after, size_t limit,
               struct pair_page *out, struct err *err) __attribute__((warn_unused_result));
 
 /* READ. One site's pairs, most certain first. */
-int pair_list_of_site(struct db *db, const char *day, const char *site, size_t limit,
+int pair_list_of_site(const struct book_view *view, const char *day, const char *site, size_t limit,
                       struct pair_page *out, struct err *err) __attribute__((warn_unused_result));
 
 #endif

@@ -97,7 +97,7 @@ static void *run(void *argument) {
         struct err err = {0};
         bool committed = work_off(writer, &batch, &err) == 0;
         if (!committed) {
-            db_rollback(writer->db);
+            change_rollback(writer->change);
             log_line(NOONARC_LOG_ERROR, "writer: batch of %d lost: %s", batch.count, err.text);
         } else
             tell(writer);

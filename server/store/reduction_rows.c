@@ -112,31 +112,6 @@ static int append_noons(struct statement *statement, struct day_noon **out, size
     return step == STEP_DONE ? 0 : -1;
 }
 
-int reduction_rows_between(struct db *db, int64_t day, double low_deg, double high_deg,
-                           struct day_noon **out, size_t *count, struct err *err) {
-    struct statement *statement;
-    if (db_prepare(db, NOON_SELECT "AND r.lon_deg >= $2 AND r.lon_deg <= $3", &statement, err))
-        return -1;
-    bind_int(statement, 1, day);
-    bind_real(statement, 2, low_deg);
-    bind_real(statement, 3, high_deg);
-    return append_noons(statement, out, count, err);
-}
-
-enum found reduction_rows_of_site(struct db *db, int64_t day, int64_t site, struct day_noon *out,
-                                  struct err *err) {
-    struct statement *statement;
-    if (db_prepare(db, NOON_SELECT "AND r.site = $2 AND r.is_current = 1", &statement, err))
-        return FOUND_FAILED;
-    bind_int(statement, 1, day);
-    bind_int(statement, 2, site);
-    enum step step = statement_step(statement, err);
-    if (step == STEP_ROW)
-        read_noon(statement, out);
-    statement_done(statement);
-    return step == STEP_ROW ? FOUND_ONE : step == STEP_DONE ? FOUND_NONE : FOUND_FAILED;
-}
-
 int reduction_rows_of_day(struct db *db, int64_t day, struct day_noon **out, size_t *count,
                           struct err *err) {
     struct statement *statement;

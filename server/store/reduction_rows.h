@@ -37,17 +37,6 @@ int reduction_rows_retire(struct db *db, int64_t run, struct err *err)
 int reduction_rows_let_count(struct db *db, int64_t run, bool counts, struct err *err)
     __attribute__((warn_unused_result));
 
-/* The noons that count of a day with low <= longitude <= high, in no order; the
- * key of each is its site's number. *out is
- * appended to, *count is updated; *out is to be freed, also after a failure. */
-int reduction_rows_between(struct db *db, int64_t day, double low_deg, double high_deg,
-                           struct day_noon **out, size_t *count, struct err *err)
-    __attribute__((warn_unused_result));
-
-/* The noon of one site that counts on a day. */
-enum found reduction_rows_of_site(struct db *db, int64_t day, int64_t site, struct day_noon *out,
-                                  struct err *err);
-
 /* All noons that count of a day, by site identifier. *out is to be freed. */
 int reduction_rows_of_day(struct db *db, int64_t day, struct day_noon **out, size_t *count,
                           struct err *err) __attribute__((warn_unused_result));

@@ -17,6 +17,7 @@
 
 #include "server/base/instant.h"
 #include "server/rules/days.h"
+#include "server/rules/figures.h"
 #include "server/store/migrate.h"
 #include "server/wire/record_read.h"
 #include "server/wire/record_write.h"
@@ -28,7 +29,9 @@ static void open_store(struct fixture *fixture) {
     assert_int_equal(migrate_apply(fixture->db, migrations, migrations_count, FIXTURE_NOW_UTC_S,
                                    &applied, &fixture->err),
                      0);
-    fixture->change = change_new(fixture->db, fixture->almanac);
+    fixture->book = book_new();
+    assert_non_null(fixture->book);
+    fixture->change = change_new(fixture->db, fixture->almanac, fixture->book);
     assert_non_null(fixture->change);
 }
 
@@ -51,6 +54,7 @@ void fixture_open(struct fixture *fixture) {
 
 void fixture_reopen(struct fixture *fixture) {
     change_free(fixture->change);
+    book_free(fixture->book);
     db_close(fixture->db);
     open_store(fixture);
 }
@@ -58,6 +62,7 @@ void fixture_reopen(struct fixture *fixture) {
 void fixture_close(struct fixture *fixture) {
     static const char *const endings[] = {"", "-wal", "-shm"};
     change_free(fixture->change);
+    book_free(fixture->book);
     db_close(fixture->db);
     almanac_free(fixture->almanac);
     for (size_t i = 0; i < 3; i++) {
@@ -76,11 +81,10 @@ struct err *fixture_begin(struct fixture *fixture) {
 
 int fixture_end(struct fixture *fixture, int result) {
     if (result == 0) {
-        assert_int_equal(change_settle(fixture->change, &fixture->err), 0);
-        assert_int_equal(db_commit(fixture->db, &fixture->err), 0);
+        assert_int_equal(change_commit(fixture->change, &fixture->err), 0);
     } else {
         assert_int_not_equal(fixture->err.code, ERR_NONE);
-        db_rollback(fixture->db);
+        change_rollback(fixture->change);
     }
     change_forget(fixture->change);
     return result;
@@ -260,7 +264,6 @@ void fixture_dump(struct fixture *fixture, const char *sql, struct text *out) {
 
 void fixture_dump_derived(struct fixture *fixture, struct text *out) {
     fixture_dump(fixture, "SELECT * FROM reduction ORDER BY run", out);
-    fixture_dump(fixture, "SELECT * FROM day_result ORDER BY day", out);
     fixture_dump(fixture, "SELECT * FROM run_flag ORDER BY run, flag", out);
 }
 
@@ -271,4 +274,57 @@ int64_t fixture_count(struct fixture *fixture, const char *sql) {
     int64_t count = strtoll(text.bytes, NULL, 10);
     text_release(&text);
     return count;
+}
+
+static struct book_view view_of(struct fixture *fixture) {
+    return (struct book_view){
+        .book = fixture->book, .db = fixture->db, .moment = book_moment(fixture->book)};
+}
+
+int fixture_result(struct fixture *fixture, const char *day, char **json) {
+    const struct book_view view = view_of(fixture);
+    struct figures *figures;
+    if (figures_of_day(&view, day, FIXTURE_NOW_UTC_S, &figures, &fixture->err))
+        return -1;
+    *json = strdup(figures->result->bytes);
+    assert_non_null(*json);
+    figures_release(figures);
+    return 0;
+}
+
+static size_t cut(size_t count, size_t limit) {
+    return count < limit ? count : limit;
+}
+
+static void *copy(const void *rows, size_t count, size_t size) {
+    void *out = calloc(count + 1, size);
+    assert_non_null(out);
+    if (count > 0)
+        memcpy(out, rows, count * size);
+    return out;
+}
+
+int fixture_board(struct fixture *fixture, const char *day, size_t limit, struct board *out,
+                  struct left_out_counts *left_out) {
+    const struct book_view view = view_of(fixture);
+    struct figures *figures;
+    if (figures_of_day(&view, day, FIXTURE_NOW_UTC_S, &figures, &fixture->err))
+        return -1;
+    struct board board = figures->board;
+    board.pairs_count = cut(board.pairs_count, limit);
+    board.sites_count = cut(board.sites_count, limit);
+    board.honesty_count = cut(board.honesty_count, limit);
+    board.pairs = copy(board.pairs, board.pairs_count, sizeof *board.pairs);
+    board.sites = copy(board.sites, board.sites_count, sizeof *board.sites);
+    board.honesty = copy(board.honesty, board.honesty_count, sizeof *board.honesty);
+    *out = board;
+    *left_out = figures->left_out;
+    figures_release(figures);
+    return 0;
+}
+
+int fixture_pairs_of_site(struct fixture *fixture, const char *day, const char *site, size_t limit,
+                          struct pair_page *out) {
+    const struct book_view view = view_of(fixture);
+    return pair_list_of_site(&view, day, site, limit, out, &fixture->err);
 }

@@ -12,8 +12,10 @@
 #include "server/rules/accept.h"
 #include "server/rules/caller.h"
 #include "server/rules/change.h"
+#include "server/rules/pairs.h"
 #include "server/rules/sites.h"
 #include "server/store/db.h"
+#include "server/wire/board.h"
 
 #define FIXTURE_DATE "2027-03-21"
 #define FIXTURE_NOW_UTC_S 1805587200.0 /* 2027-03-21T00:00:00Z */
@@ -22,6 +24,7 @@ struct fixture {
     char folder[64], path[96];
     struct db *db;
     struct almanac *almanac;
+    struct book *book;
     struct change *change;
     struct caller organiser;
     char organiser_key[SECRET_MAX];
@@ -77,5 +80,13 @@ void fixture_dump(struct fixture *fixture, const char *sql, struct text *out);
 void fixture_dump_derived(struct fixture *fixture, struct text *out);
 
 int64_t fixture_count(struct fixture *fixture, const char *sql);
+
+/* What a day came to, as those are shown it who ask: the result's JSON (to be freed), the
+ * leaderboard (to be released), the pairs of a site. Return what the rule did. */
+int fixture_result(struct fixture *fixture, const char *day, char **json);
+int fixture_board(struct fixture *fixture, const char *day, size_t limit, struct board *out,
+                  struct left_out_counts *left_out);
+int fixture_pairs_of_site(struct fixture *fixture, const char *day, const char *site, size_t limit,
+                          struct pair_page *out);
 
 #endif

@@ -13,10 +13,10 @@
 #include <cmocka.h>
 
 #include "server/base/instant.h"
-#include "server/rules/board.h"
 #include "server/rules/days.h"
 #include "server/rules/pairs.h"
 #include "server/rules/runs.h"
+#include "server/wire/board.h"
 #include "tests/support/store_fixture.h"
 
 static const struct place hill_place = {.lat_deg = 40.0, .lon_deg = 3.0, .elevation_m = 200.0};
@@ -57,7 +57,7 @@ static size_t pairs_of(struct fixture *f, const char *day) {
 
 static char *result_of(struct fixture *f, const char *day) {
     char *json;
-    assert_int_equal(board_result(f->db, day, &json, &f->err), 0);
+    assert_int_equal(fixture_result(f, day, &json), 0);
     return json;
 }
 

@@ -11,8 +11,8 @@
 
 #include <cmocka.h>
 
-#include "server/rules/board.h"
 #include "server/rules/pairs.h"
+#include "server/wire/board.h"
 #include "tests/support/store_fixture.h"
 
 static int set_up(void **state) {
@@ -37,7 +37,7 @@ static void take_part(struct fixture *f, const char *site, double lat_deg, uint6
 static struct board board_of(struct fixture *f, size_t limit) {
     struct board board;
     struct left_out_counts left_out;
-    assert_int_equal(board_of_day(f->db, "spring", limit, &board, &left_out, &f->err), 0);
+    assert_int_equal(fixture_board(f, "spring", limit, &board, &left_out), 0);
     return board;
 }
 
@@ -48,13 +48,13 @@ static void empty_day_has_an_empty_board(void **state) {
     char *json;
     assert_int_equal(board.pairs_count + board.sites_count + board.honesty_count, 0);
     board_release(&board);
-    assert_int_equal(board_result(f->db, "spring", &json, &f->err), 0);
+    assert_int_equal(fixture_result(f, "spring", &json), 0);
     assert_non_null(strstr(json, "too_few"));
     free(json);
-    assert_int_equal(board_of_day(f->db, "autumn", 100, &board, &left_out, &f->err), -1);
+    assert_int_equal(fixture_board(f, "autumn", 100, &board, &left_out), -1);
     assert_int_equal(f->err.code, ERR_NOT_FOUND);
     err_clear(&f->err);
-    assert_int_equal(board_result(f->db, "autumn", &json, &f->err), -1);
+    assert_int_equal(fixture_result(f, "autumn", &json), -1);
     assert_int_equal(f->err.code, ERR_NOT_FOUND);
 }
 

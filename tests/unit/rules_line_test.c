@@ -13,8 +13,8 @@
 #include <gsl/gsl_fit.h>
 #include <jansson.h>
 
-#include "server/rules/board.h"
 #include "server/rules/line.h"
+#include "server/wire/board.h"
 #include "tests/support/store_fixture.h"
 
 #define SITES 6
@@ -41,7 +41,7 @@ static void take_part(struct fixture *f, const char *site, double lat_deg, doubl
 
 static double circumference_km(struct fixture *f) {
     char *text;
-    assert_int_equal(board_result(f->db, "spring", &text, &f->err), 0);
+    assert_int_equal(fixture_result(f, "spring", &text), 0);
     json_t *result = json_loads(text, 0, NULL);
     double value = json_real_value(json_object_get(result, "circumference_km"));
     json_decref(result);

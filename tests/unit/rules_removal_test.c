@@ -88,9 +88,9 @@ static int remove_school(const struct caller *caller, bool withdraw, char out[ID
 
 static bool stands_in_the_store(const char *word) {
     static const char *const tables[] = {
-        "site",          "site_version", "credential", "run",        "withdrawal",
-        "participation", "review",       "reduction",  "day_result", "audit",
-        "session",       "removal",      "run_flag",   "invitation",
+        "site",          "site_version", "credential", "run",   "withdrawal",
+        "participation", "review",       "reduction",  "audit", "session",
+        "removal",       "run_flag",     "invitation",
     };
     bool found = false;
     for (size_t i = 0; i < sizeof tables / sizeof tables[0]; i++) {

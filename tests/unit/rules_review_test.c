@@ -11,11 +11,11 @@
 
 #include <cmocka.h>
 
-#include "server/rules/board.h"
 #include "server/rules/list.h"
 #include "server/rules/pairs.h"
 #include "server/rules/rebuild.h"
 #include "server/rules/review.h"
+#include "server/wire/board.h"
 #include "tests/support/store_fixture.h"
 
 static const struct {
@@ -72,7 +72,7 @@ static struct review_page queue_of(struct fixture *f, const enum review_status *
 
 static struct left_out_counts counts_of(struct fixture *f, struct board *board) {
     struct left_out_counts counts;
-    assert_int_equal(board_of_day(f->db, "spring", 100, board, &counts, &f->err), 0);
+    assert_int_equal(fixture_board(f, "spring", 100, board, &counts), 0);
     return counts;
 }
 
@@ -153,7 +153,7 @@ static void an_exclusion_reaches_every_figure(void **state) {
         assert_true(strcmp(pairs.items[i].site1, "cima") != 0 &&
                     strcmp(pairs.items[i].site2, "cima") != 0);
     pair_page_release(&pairs);
-    assert_int_equal(board_result(f->db, "spring", &json, &f->err), 0);
+    assert_int_equal(fixture_result(f, "spring", &json), 0);
     assert_non_null(strstr(json, "\"left_out_counts\":{\"excluded\":1,"));
     assert_non_null(strstr(json, "\"reason\":\"The pole leaned.\""));
     assert_non_null(strstr(json, "\"sites\":4,"));

@@ -13,11 +13,11 @@
 
 #include "server/base/instant.h"
 #include "server/rules/accept.h"
-#include "server/rules/board.h"
 #include "server/rules/day_states.h"
 #include "server/rules/days.h"
 #include "server/rules/runs.h"
 #include "server/rules/seasons.h"
+#include "server/wire/board.h"
 #include "tests/support/store_fixture.h"
 
 #define NOW FIXTURE_NOW_UTC_S
@@ -300,7 +300,7 @@ static void a_move_loses_no_run(void **state) {
     assert_int_equal(
         fixture_count(f, "SELECT COUNT(*) FROM reduction WHERE counts = 1 AND day = 1"), 4);
     char *json;
-    assert_int_equal(board_result(f->db, "spring", &json, &f->err), 0);
+    assert_int_equal(fixture_result(f, "spring", &json), 0);
     assert_non_null(strstr(json, "\"days\":2")); /* two noons, one line each, one slope */
     assert_non_null(strstr(json, "\"status\":\"ok\""));
     free(json);

@@ -327,7 +327,7 @@ static int make_anew(struct fixture *f, int variant, struct err *err) {
 static int carry_out(struct fixture *f, deed *does, int variant, struct err *err) {
     if (db_begin(f->db, err))
         return -1;
-    int result = does(f, variant, err) || change_settle(f->change, err) || db_commit(f->db, err);
+    int result = does(f, variant, err) || change_commit(f->change, err);
     if (result)
         db_rollback(f->db);
     change_forget(f->change);
@@ -397,7 +397,7 @@ static void a_step_fails(void **state) {
     fail_in_turn(&steps, false, SQLITE_IOERR, false);
     fail_in_turn(&steps, true, SQLITE_FULL, false);
     print_message("survived %ld statements that failed\n", failures);
-    assert_true(failures > 200);
+    assert_true(failures > 150);
     assert_int_equal(harmless, 0);
 }
 

@@ -69,7 +69,7 @@ static int accept_once(struct fixture *f, const struct submission *submission, s
     if (accept_prepare(f->db, f->almanac, submission, &prepared, err) || db_begin(f->db, err))
         goto cleanup;
     if (accept_run(f->change, submission, &prepared, write_answer, &answer, &replayed, err) ||
-        change_settle(f->change, err) || db_commit(f->db, err))
+        change_commit(f->change, err))
         db_rollback(f->db);
     else
         result = 0;
