@@ -15,7 +15,6 @@
 #include <cmocka.h>
 
 #include "server/rules/accept.h"
-#include "server/rules/board.h"
 #include "server/rules/editions.h"
 #include "server/rules/review.h"
 #include "tests/support/store_fixture.h"
@@ -127,7 +126,7 @@ static void it_is_worked_out_again_to_the_same_bytes(void **state) {
 
     /* The live day says the same, to the digits of an edition. */
     json_t *document = parsed(&bundle);
-    assert_int_equal(board_result(f->db, "spring", &live, &f->err), 0);
+    assert_int_equal(fixture_result(f, "spring", &live), 0);
     json_t *result = json_loads(live, 0, NULL);
     const double live_km = json_number_value(json_object_get(result, "circumference_km"));
     const double km = number_at(document, "figures", "result", "circumference_km");
