@@ -15,8 +15,7 @@
 #include "server/wire/record_write.h"
 #include "server/wire/spreadsheet.h"
 
-    int
-    get_pairs(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+int get_pairs(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
     struct page page;
     struct pair_page pairs;
     struct json_writer json;
