@@ -14,9 +14,13 @@
 
 #include <cmocka.h>
 
+#include "server/base/instant.h"
 #include "server/rules/accept.h"
+#include "server/rules/board.h"
+#include "server/rules/days.h"
 #include "server/rules/editions.h"
 #include "server/rules/review.h"
+#include "server/rules/seasons.h"
 #include "tests/support/store_fixture.h"
 
 static const struct {
@@ -368,6 +372,73 @@ static void a_rounded_position_enters_rounded(void **state) {
     text_release(&second);
 }
 
+static void open_in_season(struct fixture *f, const char *day, const char *date) {
+    struct day_record record, kept;
+    day_record_init(&record);
+    snprintf(record.day, sizeof record.day, "%s", day);
+    snprintf(record.season, sizeof record.season, "year");
+    assert_true(date_parse(date, &record.date));
+    fixture_begin(f);
+    assert_int_equal(fixture_end(f, day_open(f->change, &f->organiser, &record, FIXTURE_NOW_UTC_S,
+                                             &kept, &f->err)),
+                     0);
+}
+
+static int64_t send_on(struct fixture *f, size_t site, const char *day, const char *date,
+                       uint64_t seed) {
+    struct fixture_body body;
+    const struct place place = {sites[site].lat_deg, 3.0, 200.0, 0.0};
+    char key[40];
+    fixture_join(f, day, sites[site].site);
+    fixture_body(&body, sites[site].site, day, &place, date, seed, 0);
+    snprintf(key, sizeof key, "season-%s-%zu", day, site);
+    int64_t run = fixture_send(f, &f->organiser, &body, key, NULL);
+    fixture_body_release(&body);
+    return run;
+}
+
+/* The days of a season in one figure; what a site repeats at each of its noons keeps
+ * it from being as sure as that many schools were. */
+static void a_season_is_all_its_days(void **state) {
+    struct fixture *f = *state;
+    struct season_record season = {.season = "year", .name = "The year"}, made;
+    struct edition_ready ready;
+    const struct edition_ask ask = {0};
+    fixture_begin(f);
+    assert_int_equal(fixture_end(f, season_open(f->change, &f->organiser, &season,
+                                                FIXTURE_NOW_UTC_S, &made, &f->err)),
+                     0);
+    open_in_season(f, "june", "2027-06-21");
+    open_in_season(f, "april", "2027-04-20");
+    open_in_season(f, "off", "2027-07-01");
+    for (size_t i = 0; i < SITES; i++) {
+        assert_true(send_on(f, i, "april", "2027-04-20", 50 + i) > 0);
+        assert_true(send_on(f, i, "june", "2027-06-21", 60 + i) > 0);
+    }
+    assert_int_equal(edition_prepare(f->db, &f->organiser, EDITION_SEASON, "year", &ask,
+                                     FIXTURE_NOW_UTC_S, &ready, &f->err),
+                     0);
+    assert_string_equal(ready.head.title, "The year");
+    struct edition_check check = verified(&ready.bundle, NULL);
+    assert_true(check.same);
+    assert_int_equal(check.days, 3); /* one of them without a run */
+    assert_int_equal(check.runs, 2 * SITES);
+    assert_int_equal(check.headline.days, 2);
+    assert_int_equal(check.headline.sites, SITES);
+    json_t *document = parsed(&ready.bundle);
+    const json_t *figures = json_object_get(document, "figures");
+    const json_t *days = json_object_get(figures, "days");
+    assert_string_equal(json_string_value(json_object_get(json_array_get(days, 0), "day")),
+                        "april");
+    const double one_km = json_number_value(
+        json_object_get(json_object_get(json_array_get(days, 0), "result"), "internal_sigma_km"));
+    const double both_km = number_at(document, "figures", "result", "internal_sigma_km");
+    assert_true(both_km < one_km);
+    assert_true(both_km > one_km / sqrt(2.0));
+    json_decref(document);
+    edition_ready_release(&ready);
+}
+
 static void only_organisers_publish(void **state) {
     struct fixture *f = *state;
     struct edition_ready ready;
@@ -411,6 +482,7 @@ int main(void) {
         cmocka_unit_test_setup_teardown(a_correction_tells_its_changes, set_up, tear_down),
         cmocka_unit_test_setup_teardown(it_keeps_what_was_agreed_to, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_rounded_position_enters_rounded, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_season_is_all_its_days, set_up, tear_down),
         cmocka_unit_test_setup_teardown(only_organisers_publish, set_up, tear_down),
     };
     return cmocka_run_group_tests_name("rules editions", tests, NULL, NULL);
