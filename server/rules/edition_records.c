@@ -204,7 +204,8 @@ static int gather(struct db *db, const struct day_row *days, size_t count, struc
         return -1;
     name_sites(all);
     keep_agreed(all);
-    qsort(all->site, all->sites, sizeof *all->site, by_identifier);
+    if (all->sites > 0)
+        qsort(all->site, all->sites, sizeof *all->site, by_identifier);
     if (all->runs > 0)
         qsort(all->run, all->runs, sizeof *all->run, by_day_and_site);
     if (all->exclusions > 0)

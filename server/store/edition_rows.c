@@ -19,14 +19,11 @@ void edition_rows_release(struct edition_row *rows, size_t count) {
     "LEFT JOIN edition n ON n.replaces = e.number WHERE "
 
 static int read_edition(struct statement *statement, struct edition_row *out, struct err *err) {
-    char *head = strdup(column_text(statement, 3, NULL));
-    if (!head)
-        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
-    out->number = column_int(statement, 0);
-    out->replaced_by = column_int(statement, 1);
+    *out = (struct edition_row){.number = column_int(statement, 0),
+                                .replaced_by = column_int(statement, 1),
+                                .head = strdup(column_text(statement, 3, NULL))};
     column_copy(statement, 2, out->sha256, sizeof out->sha256);
-    out->head = head;
-    return 0;
+    return out->head ? 0 : err_set(err, ERR_INTERNAL, NULL, "out of memory");
 }
 
 int edition_rows_list(struct db *db, const char *kind, const char *subject, int64_t before,

@@ -10,10 +10,15 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "server/wire/real.h"
+
 #define DIGITS_MAX 17
 #define DIGITS_SAFE 15 /* a decimal of so many digits survives the way through a normal double */
 #define POINT_LAST 21  /* ECMA-262: from here on numbers have an exponent */
 #define POINT_FIRST (-6)
+/* Where real.h writes as ECMA-262 does, powers of two apart. */
+#define PLAIN_LEAST 1e-4
+#define PLAIN_BOUND 1e15
 
 /* A decimal 0.d1d2d3... x 10^point. */
 struct decimal {
@@ -84,6 +89,12 @@ void canonical_number(double value, char out[CANONICAL_NUMBER_SIZE]) {
     const size_t room = CANONICAL_NUMBER_SIZE;
     if (value == 0.0) {
         snprintf(out, room, "0");
+        return;
+    }
+    int exponent;
+    if (fabs(value) >= PLAIN_LEAST && fabs(value) < PLAIN_BOUND &&
+        frexp(fabs(value), &exponent) != 0.5) {
+        real_format(value, out, room); /* the same there, and quick */
         return;
     }
     const char *sign = value < 0.0 ? "-" : "";

@@ -16,7 +16,6 @@
 
 #include "server/base/instant.h"
 #include "server/rules/accept.h"
-#include "server/rules/board.h"
 #include "server/rules/days.h"
 #include "server/rules/editions.h"
 #include "server/rules/review.h"
