@@ -56,7 +56,8 @@ static int write_answer(const struct accepted *accepted, struct text *out, struc
     json_write_init(&json, out);
     json_write_object(&json, NULL);
     record_write_run(&json, "run", accepted->run, accepted->state);
-    record_write_reduction(&json, "reduction", accepted->reduction);
+    json_write_raw(&json, "reduction", accepted->reduction_json->bytes,
+                   accepted->reduction_json->length);
     json_write_array(&json, "pairs");
     for (size_t i = 0; i < accepted->pairs_count; i++)
         record_write_pair(&json, NULL, &accepted->pairs[i]);

@@ -48,7 +48,8 @@ struct accepted {
     const struct run_record *run; /* with its id */
     const struct run_state *state;
     const struct reduction_record *reduction;
-    const struct pair_record *pairs; /* most certain first */
+    const struct text *reduction_json; /* the same, written */
+    const struct pair_record *pairs;   /* most certain first */
     size_t pairs_count;
 };
 

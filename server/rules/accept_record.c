@@ -12,9 +12,9 @@
 #define REDUCTION_JSON_MAX (1u << 18)
 
 static int write_out(const struct accept_record *record, int64_t run,
-                     const struct reduction_record *reduction, const struct pair_record *pairs,
-                     size_t count, accept_answer write_answer, struct text *answer,
-                     struct err *err) {
+                     const struct reduction_record *reduction, const struct text *reduction_json,
+                     const struct pair_record *pairs, size_t count, accept_answer write_answer,
+                     struct text *answer, struct err *err) {
     struct run_record *sent = malloc(sizeof *sent);
     if (!sent)
         return err_set(err, ERR_INTERNAL, NULL, "out of memory");
@@ -25,6 +25,7 @@ static int write_out(const struct accept_record *record, int64_t run,
         .run = sent,
         .state = &state,
         .reduction = reduction,
+        .reduction_json = reduction_json,
         .pairs = pairs,
         .pairs_count = count,
     };
@@ -85,7 +86,7 @@ int accept_record(struct change *change, const struct accept_record *record,
         const struct book_view view = change_view(change);
         if (counts && book_pairs(&view, record->day, &noon, ACCEPT_PAIRS_MAX, &pairs, &count, err))
             goto cleanup;
-        if (write_out(record, id, &reduction, pairs, count, write_answer, answer, err))
+        if (write_out(record, id, &reduction, &text, pairs, count, write_answer, answer, err))
             goto cleanup;
     }
     if (record_run(db, record, id, write_answer ? answer : NULL, err) ||

@@ -7,6 +7,7 @@
 
 #include <assert.h>
 #include <math.h>
+#include <pthread.h>
 #include <sqlite3.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -241,10 +242,18 @@ static int mark_ours(struct db *db, struct err *err) {
     return db_script(db, sql, err);
 }
 
+/* SQLite's count of all its memory costs a lock at each request for some; nobody
+ * asks for it. Too late is no harm: somebody else has begun with SQLite then. */
+static void leave_memory_uncounted(void) {
+    (void)sqlite3_config(SQLITE_CONFIG_MEMSTATUS, 0);
+}
+
 int db_open(const char *path, enum db_mode mode, struct db **out, struct err *err) {
+    static pthread_once_t once = PTHREAD_ONCE_INIT;
     struct db *db = calloc(1, sizeof *db);
     if (!db)
         return err_set(err, ERR_STORAGE, NULL, "out of memory");
+    pthread_once(&once, leave_memory_uncounted);
     db->mode = mode;
     /* A reader is opened for writing too, because it may have to bring the shared
      * memory of the log into being; query_only then keeps it from writing. */
