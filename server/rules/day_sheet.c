@@ -99,7 +99,7 @@ static void drop_glimpse(struct day_sheet *sheet, uint32_t slot) {
 
 /* Room for twice as many noons. */
 static bool grow(struct day_sheet *sheet) {
-    uint32_t room = sheet->room ? 2 * sheet->room : 64, size = 4 * room;
+    const size_t room = sheet->room ? 2 * (size_t)sheet->room : 64, size = 4 * room;
     struct day_noon *noon = realloc(sheet->noon, room * sizeof *noon);
     if (noon)
         sheet->noon = noon;
@@ -116,8 +116,8 @@ static bool grow(struct day_sheet *sheet) {
     }
     free(sheet->table);
     sheet->table = table;
-    sheet->table_size = size;
-    sheet->room = room;
+    sheet->table_size = (uint32_t)size;
+    sheet->room = (uint32_t)room;
     memset(table, 0xFF, size * sizeof *table);
     for (uint32_t slot = 0; slot < sheet->slots; slot++)
         if (sheet->noon[slot].noon.key != 0)
