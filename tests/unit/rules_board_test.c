@@ -176,6 +176,57 @@ static void pairs_are_paged(void **state) {
     }
 }
 
+/* The result as a book that has just read the store makes it. */
+static char *result_read_anew(struct fixture *f) {
+    struct book *kept = f->book;
+    char *json;
+    f->book = book_new();
+    assert_non_null(f->book);
+    assert_int_equal(fixture_result(f, "spring", &json), 0);
+    book_free(f->book);
+    f->book = kept;
+    return json;
+}
+
+static void assert_as_read_anew(struct fixture *f) {
+    char *json, *anew = result_read_anew(f);
+    assert_int_equal(fixture_result(f, "spring", &json), 0);
+    assert_string_equal(json, anew);
+    free(json);
+    free(anew);
+}
+
+/* Runs, corrections, withdrawals and other places enter the book one by one; after each
+ * it says what a look at the whole store says, to the last digit. */
+static void steps_come_to_the_same_as_a_look_at_all(void **state) {
+    struct fixture *f = *state;
+    int64_t run[8] = {0};
+    for (int i = 0; i < 8; i++) {
+        char site[8];
+        snprintf(site, sizeof site, "s%d", 7 - i);
+        fixture_site(f, site, 36.0 + 1.7 * i, 3.0 + 0.1 * i);
+        fixture_join(f, "spring", site);
+        run[i] = fixture_run(f, site, "spring", 40u + (uint64_t)i, 0);
+        assert_true(run[i] > 0);
+        assert_as_read_anew(f);
+    }
+    run[2] = fixture_run(f, "s5", "spring", 90, run[2]);
+    assert_true(run[2] > 0);
+    assert_as_read_anew(f);
+    struct err *err = fixture_begin(f);
+    assert_int_equal(fixture_end(f, accept_withdraw(f->change, &f->organiser, run[4], "moved",
+                                                    FIXTURE_NOW_UTC_S, err)),
+                     0);
+    assert_as_read_anew(f);
+    /* What is undone was never there. */
+    err = fixture_begin(f);
+    assert_int_equal(accept_withdraw(f->change, &f->organiser, run[5], "", FIXTURE_NOW_UTC_S, err),
+                     0);
+    err_set(err, ERR_BUSY, NULL, "undone");
+    assert_int_equal(fixture_end(f, -1), -1);
+    assert_as_read_anew(f);
+}
+
 int main(void) {
 #define BOARD_TEST(test) cmocka_unit_test_setup_teardown(test, set_up, tear_down)
     const struct CMUnitTest tests[] = {
@@ -185,6 +236,7 @@ int main(void) {
         BOARD_TEST(equals_share_a_place),
         BOARD_TEST(pairs_that_do_not_count_are_not_ranked),
         BOARD_TEST(pairs_are_paged),
+        BOARD_TEST(steps_come_to_the_same_as_a_look_at_all),
     };
     return cmocka_run_group_tests_name("rules_board", tests, NULL, NULL);
 }
