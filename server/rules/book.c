@@ -2,12 +2,12 @@
 /* book: a few days, each with its sheet, the least lately asked for forgotten first. */
 #include "server/rules/book.h"
 
+#include <math.h>
 #include <pthread.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "server/rules/day_sheet.h"
-#include "server/rules/derive.h"
 #include "server/rules/figures.h"
 
 #define DAYS 16
@@ -211,6 +211,25 @@ int book_noons(const struct book_view *view, const struct day_row *day, struct d
     return 0;
 }
 
+static double sigma_or_infinity(const struct pair_record *record) {
+    return isnan(record->pair.sigma_km) ? INFINITY : record->pair.sigma_km;
+}
+
+/* Equals by the names of the sites. */
+static int by_certainty(const void *left, const void *right) {
+    const struct pair_record *a = left, *b = right;
+    double a_km = sigma_or_infinity(a), b_km = sigma_or_infinity(b);
+    if (a_km != b_km)
+        return a_km < b_km ? -1 : 1;
+    int order = strcmp(a->site1, b->site1);
+    return order != 0 ? order : strcmp(a->site2, b->site2);
+}
+
+static void sort_pairs(struct pair_record *pairs, size_t count) {
+    if (count > 0)
+        qsort(pairs, count, sizeof *pairs, by_certainty);
+}
+
 int book_pairs(const struct book_view *view, const struct day_row *day, const struct day_noon *noon,
                size_t most, struct pair_record **out, size_t *count, struct err *err) {
     const struct pair_rules rules = day_noons_rules(&day->record);
@@ -226,7 +245,7 @@ int book_pairs(const struct book_view *view, const struct day_row *day, const st
     give_back(view, sheet, own);
     if (!pairs)
         return err_set(err, ERR_INTERNAL, NULL, "out of memory");
-    derive_sort_pairs(pairs, n);
+    sort_pairs(pairs, n);
     *out = pairs;
     *count = n;
     return 0;

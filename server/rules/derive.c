@@ -125,25 +125,6 @@ cleanup:
     return result;
 }
 
-static double sigma_or_infinity(const struct pair_record *record) {
-    return isnan(record->pair.sigma_km) ? INFINITY : record->pair.sigma_km;
-}
-
-/* Equals by the names of the sites. */
-static int by_certainty(const void *left, const void *right) {
-    const struct pair_record *a = left, *b = right;
-    double a_km = sigma_or_infinity(a), b_km = sigma_or_infinity(b);
-    if (a_km != b_km)
-        return a_km < b_km ? -1 : 1;
-    int order = strcmp(a->site1, b->site1);
-    return order != 0 ? order : strcmp(a->site2, b->site2);
-}
-
-void derive_sort_pairs(struct pair_record *pairs, size_t count) {
-    if (count > 0)
-        qsort(pairs, count, sizeof *pairs, by_certainty);
-}
-
 int derive_noons(struct db *db, const struct day_row *day, struct day_noons *out, struct err *err) {
     const struct pair_rules rules = day_noons_rules(&day->record);
     struct day_noon *noons;

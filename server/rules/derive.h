@@ -50,9 +50,6 @@ int derive_put_reduction(struct db *db, const struct derived_run *run,
 int derive_run(struct db *db, struct almanac *almanac, const struct run_row *run,
                const struct site_row *site, struct err *err) __attribute__((warn_unused_result));
 
-/* Sorts pairs most certain first, those without a sigma last. */
-void derive_sort_pairs(struct pair_record *pairs, size_t count);
-
 /* All noons that count of a day, with who is whose neighbour. */
 int derive_noons(struct db *db, const struct day_row *day, struct day_noons *out, struct err *err)
     __attribute__((warn_unused_result));
