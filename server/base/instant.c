@@ -87,12 +87,24 @@ bool date_parse(const char *text, int32_t *day_number) {
     return true;
 }
 
+/* The digits of a number, filled up with zeros. Returns the place behind them. */
+static char *put_digits(char *out, int64_t number, int count) {
+    for (int i = count - 1; i >= 0; i--) {
+        out[i] = (char)('0' + number % 10);
+        number /= 10;
+    }
+    return out + count;
+}
+
 void date_format(int32_t day_number, char out[DATE_TEXT]) {
     assert(day_number >= YEAR_0_DAY && day_number < YEAR_10000_DAY);
     int year, month, day;
     date_civil(day_number, &year, &month, &day);
-    snprintf(out, DATE_TEXT, "%04u-%02u-%02u", (unsigned)year % 10000, (unsigned)month % 100,
-             (unsigned)day % 100);
+    char *at = put_digits(out, year, 4);
+    *at++ = '-';
+    at = put_digits(at, month, 2);
+    *at++ = '-';
+    *put_digits(at, day, 2) = '\0';
 }
 
 struct time_of_day {
@@ -205,17 +217,22 @@ void instant_format(double t_utc_s, int decimals, char *out, size_t size) {
     int64_t day_number = second / DAY_S - (second % DAY_S < 0);
     int second_of_day = (int)(second - day_number * DAY_S);
     date_format((int32_t)day_number, out);
-    int length = DATE_TEXT - 1;
-    length += snprintf(out + length, size - (size_t)length, "T%02u:%02u:%02u",
-                       (unsigned)second_of_day / 3600 % 24, (unsigned)second_of_day / 60 % 60,
-                       (unsigned)second_of_day % 60);
+    char *at = out + DATE_TEXT - 1;
+    *at++ = 'T';
+    at = put_digits(at, second_of_day / 3600, 2);
+    *at++ = ':';
+    at = put_digits(at, second_of_day / 60 % 60, 2);
+    *at++ = ':';
+    at = put_digits(at, second_of_day % 60, 2);
     if (shortest)
         for (; decimals > 0 && fraction % 10 == 0; decimals--)
             fraction /= 10;
-    if (decimals > 0)
-        length +=
-            snprintf(out + length, size - (size_t)length, ".%0*lld", decimals, (long long)fraction);
-    snprintf(out + length, size - (size_t)length, "Z");
+    if (decimals > 0) {
+        *at++ = '.';
+        at = put_digits(at, fraction, decimals);
+    }
+    *at++ = 'Z';
+    *at = '\0';
 }
 
 void instant_format_local(double t_utc_s, int32_t ahead_s, char *out, size_t size) {

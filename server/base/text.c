@@ -28,7 +28,7 @@ static bool reserve(struct text *text, size_t more) {
         text->failed = true;
         return false;
     }
-    size_t wanted = text->length + more + 1;
+    const size_t wanted = text->length + more + 1;
     if (wanted <= text->capacity)
         return true;
     size_t capacity = text->capacity < 256 ? 256 : text->capacity;
@@ -53,6 +53,30 @@ void text_add(struct text *text, const void *bytes, size_t length) {
         memcpy(text->bytes + text->length, bytes, length);
     text->length += length;
     text->bytes[text->length] = '\0';
+}
+
+char *text_room(struct text *text, size_t most) {
+    return reserve(text, most) ? text->bytes + text->length : NULL;
+}
+
+void text_wrote(struct text *text, size_t length) {
+    text->length += length;
+    text->bytes[text->length] = '\0';
+}
+
+#define INTEGER_DIGITS 20 /* with a sign */
+
+void text_put_integer(struct text *text, int64_t value) {
+    char digits[INTEGER_DIGITS];
+    size_t at = sizeof digits;
+    uint64_t rest = value < 0 ? 0 - (uint64_t)value : (uint64_t)value;
+    do {
+        digits[--at] = (char)('0' + rest % 10);
+        rest /= 10;
+    } while (rest > 0);
+    if (value < 0)
+        digits[--at] = '-';
+    text_add(text, digits + at, sizeof digits - at);
 }
 
 void text_put(struct text *text, const char *string) {

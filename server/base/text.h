@@ -7,6 +7,7 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
 struct text {
     char *bytes;     /* never NULL after text_init; owned */
@@ -26,7 +27,13 @@ void text_release(struct text *text);
 /* Appends; on failure the buffer is marked failed and keeps what it had. */
 void text_add(struct text *text, const void *bytes, size_t length);
 void text_put(struct text *text, const char *string);
+void text_put_integer(struct text *text, int64_t value);
 void text_format(struct text *text, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+/* Room for `most` bytes more, for a caller that writes there itself, at most so many,
+ * and then says how many they were. NULL: the buffer has failed. */
+char *text_room(struct text *text, size_t most);
+void text_wrote(struct text *text, size_t length);
 
 /* A number as people write it: plain digits where it is whole and below 10^16, else
  * at most 15 significant ones. */

@@ -19,15 +19,19 @@ enum method method_parse(const char *name) {
 }
 
 /* [A-Za-z0-9][A-Za-z0-9._-]{0,39}: what identifiers and file names look like. */
+static bool is_digit_or_letter(char c) {
+    return (c >= '0' && c <= '9') || (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z');
+}
+
 static bool take_segment(const char *segment, size_t length, char out[ID_MAX + 1]) {
-    static const char alphabet[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789";
-    if (length == 0 || length > ID_MAX || memchr(alphabet, segment[0], sizeof alphabet - 1) == NULL)
+    if (length == 0 || length > ID_MAX || !is_digit_or_letter(segment[0]))
         return false;
     for (size_t i = 0; i < length; i++)
-        if (memchr(alphabet, segment[i], sizeof alphabet - 1) == NULL &&
-            strchr("._-", segment[i]) == NULL)
+        if (!is_digit_or_letter(segment[i]) && segment[i] != '.' && segment[i] != '_' &&
+            segment[i] != '-')
             return false;
-    snprintf(out, ID_MAX + 1, "%.*s", (int)length, segment);
+    memcpy(out, segment, length);
+    out[length] = '\0';
     return true;
 }
 

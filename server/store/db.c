@@ -176,7 +176,12 @@ bool column_null(struct statement *statement, int place) {
 }
 
 void column_copy(struct statement *statement, int place, char *out, size_t size) {
-    snprintf(out, size, "%s", column_text(statement, place, NULL));
+    size_t length;
+    const char *text = column_text(statement, place, &length);
+    if (length >= size)
+        length = size - 1;
+    memcpy(out, text, length);
+    out[length] = '\0';
 }
 
 void statement_done(struct statement *statement) {

@@ -72,11 +72,22 @@ int json_read_object(const char *bytes, size_t length, json_t **out, struct err 
 }
 
 static void join_key(const char *pointer, const char *key, char out[POINTER_MAX]) {
-    snprintf(out, POINTER_MAX, "%s/%s", pointer, key);
+    size_t before = strlen(pointer), after = strlen(key);
+    assert(before + 1 + after < POINTER_MAX); /* keys of our tables are short and nest little */
+    memcpy(out, pointer, before);
+    out[before] = '/';
+    memcpy(out + before + 1, key, after + 1);
 }
 
 static void join_index(const char *pointer, size_t index, char out[POINTER_MAX]) {
-    snprintf(out, POINTER_MAX, "%s/%zu", pointer, index);
+    char digits[24];
+    size_t at = sizeof digits - 1;
+    digits[at] = '\0';
+    do {
+        digits[--at] = (char)('0' + index % 10);
+        index /= 10;
+    } while (index > 0);
+    join_key(pointer, digits + at, out);
 }
 
 /* The pointer of a stranger's key: cut at a character, escaped (RFC 6901 sec. 3),

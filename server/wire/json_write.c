@@ -13,13 +13,34 @@ void json_write_init(struct json_writer *json, struct text *text) {
     *json = (struct json_writer){.text = text};
 }
 
+static bool stands_for_itself(unsigned char c) {
+    return c >= 0x20 && c != '"' && c != '\\' && c != 0x7F;
+}
+
+/* Most texts need no escape. */
+static void put_plain(struct text *text, const char *utf8, size_t length) {
+    char *out = text_room(text, length + 2);
+    if (out == NULL)
+        return;
+    out[0] = '"';
+    memcpy(out + 1, utf8, length);
+    out[length + 1] = '"';
+    text_wrote(text, length + 2);
+}
+
 static void put_string(struct text *text, const char *utf8) {
     static const char hex[] = "0123456789abcdef";
-    text_add(text, "\"", 1);
     const char *from = utf8, *at = utf8;
+    while (stands_for_itself((unsigned char)*at))
+        at++;
+    if (*at == '\0') {
+        put_plain(text, utf8, (size_t)(at - utf8));
+        return;
+    }
+    text_add(text, "\"", 1);
     for (; *at != '\0'; at++) {
         unsigned char c = (unsigned char)*at;
-        if (c >= 0x20 && c != '"' && c != '\\' && c != 0x7F)
+        if (stands_for_itself(c))
             continue;
         text_add(text, from, (size_t)(at - from));
         from = at + 1;
@@ -89,14 +110,14 @@ void json_write_real(struct json_writer *json, const char *key, double value) {
         text_put(json->text, "null");
         return;
     }
-    char digits[REAL_TEXT];
-    real_format(value, digits, sizeof digits);
-    text_put(json->text, digits);
+    char *out = text_room(json->text, REAL_TEXT);
+    if (out != NULL)
+        text_wrote(json->text, real_format(value, out, REAL_TEXT));
 }
 
 void json_write_integer(struct json_writer *json, const char *key, int64_t value) {
     begin_value(json, key);
-    text_format(json->text, "%lld", (long long)value);
+    text_put_integer(json->text, value);
 }
 
 void json_write_bool(struct json_writer *json, const char *key, bool value) {

@@ -30,10 +30,11 @@ struct parts {
     int shift;
 };
 
-static struct parts take_apart(double value) {
-    int exponent;
-    double fraction = frexp(value, &exponent);
-    return (struct parts){(uint64_t)ldexp(fraction, 53), 53 - exponent};
+static struct parts take_apart(double normal) {
+    uint64_t bits;
+    memcpy(&bits, &normal, sizeof bits);
+    const uint64_t hidden = (uint64_t)1 << 52;
+    return (struct parts){(bits & (hidden - 1)) | hidden, 1075 - (int)(bits >> 52)};
 }
 
 /* The exponent of the first digit: 10^e <= value < 10^(e+1). */
@@ -67,46 +68,54 @@ static bool round_scaled(const struct parts *parts, int scale, uint64_t *out) {
 }
 
 /* The digits of number, a decimal point after the one that stands for 10^0. */
-static void write_plain(bool negative, uint64_t number, int scale, char *out) {
+static size_t write_plain(bool negative, uint64_t number, int scale, char *out) {
     char digit[24];
-    int digits = 0;
+    size_t at = sizeof digit, point;
     while (scale > 0 && number % 10 == 0) {
         number /= 10;
         scale--;
     }
+    point = sizeof digit - (size_t)scale;
     do {
-        digit[digits++] = (char)('0' + number % 10);
+        digit[--at] = (char)('0' + number % 10);
         number /= 10;
     } while (number > 0);
-    while (digits <= scale)
-        digit[digits++] = '0';
+    while (at >= point)
+        digit[--at] = '0';
+    char *const begin = out;
     if (negative)
         *out++ = '-';
-    while (digits > 0) {
-        *out++ = digit[--digits];
-        if (digits == scale && digits > 0)
-            *out++ = '.';
+    const size_t whole = point - at;
+    memcpy(out, digit + at, whole);
+    out += whole;
+    if (scale > 0) {
+        *out++ = '.';
+        memcpy(out, digit + point, (size_t)scale);
+        out += scale;
     }
     *out = '\0';
+    return (size_t)(out - begin);
 }
 
-void real_format(double value, char *out, size_t size) {
+size_t real_format(double value, char *out, size_t size) {
     assert(size >= REAL_TEXT && isfinite(value));
     const double magnitude = fabs(value);
+    if (magnitude < PLAIN_BOUND && magnitude == (double)(uint64_t)magnitude)
+        return write_plain(signbit(value), (uint64_t)magnitude, 0, out);
     if (magnitude >= PLAIN_LEAST && magnitude < PLAIN_BOUND) {
         const struct parts parts = take_apart(magnitude);
         const int e = first_exponent(magnitude);
         uint64_t number = 0;
         for (int digits = DIGITS_LEAST; digits <= DIGITS_MOST; digits++) {
-            if (round_scaled(&parts, digits - 1 - e, &number) || digits == DIGITS_MOST) {
-                write_plain(signbit(value), number, digits - 1 - e, out);
-                return;
-            }
+            if (round_scaled(&parts, digits - 1 - e, &number) || digits == DIGITS_MOST)
+                return write_plain(signbit(value), number, digits - 1 - e, out);
         }
     }
+    int length = 0;
     for (int digits = DIGITS_LEAST; digits <= DIGITS_MOST; digits++) {
-        snprintf(out, size, "%.*g", digits, value);
+        length = snprintf(out, size, "%.*g", digits, value);
         if (strtod(out, NULL) == value)
-            return;
+            break;
     }
+    return (size_t)length;
 }

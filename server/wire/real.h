@@ -8,7 +8,8 @@
 #define REAL_TEXT 32
 
 /* The fewest of 15, 16, 17 significant digits, correctly rounded, that read back as
- * value; written as printf's %g writes them. value is finite, out >= REAL_TEXT bytes. */
-void real_format(double value, char *out, size_t size);
+ * value; written as printf's %g writes them. value is finite, out >= REAL_TEXT bytes.
+ * Returns the length. */
+size_t real_format(double value, char *out, size_t size);
 
 #endif

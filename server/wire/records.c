@@ -152,8 +152,8 @@ void reduction_record_make(const char *site, const char *day, int64_t run_id, co
         .left_outs = reduction->left_outs,
         .left_out = reduction->left_outs > 0 ? left_out : NULL,
     };
-    snprintf(record->site, sizeof record->site, "%s", site);
-    snprintf(record->day, sizeof record->day, "%s", day);
+    memcpy(record->site, site, strnlen(site, ID_MAX));
+    memcpy(record->day, day, strnlen(day, ID_MAX));
     if (ok)
         memcpy(record->estimate, reduction->estimate, sizeof record->estimate);
     copy_left_outs(run, reduction, left_out);
