@@ -39,8 +39,8 @@ int post_runs_check(const struct lookup *lookup, struct exchange *exchange, stru
                                               .body_length = request->body_length,
                                               .idempotency_key = key,
                                               .now_utc_s = request->now_utc_s};
-    return accept_prepare(lookup->db, lookup->almanac, &handing->submission, &handing->prepared,
-                          err);
+    const struct book_view view = lookup_view(lookup);
+    return accept_prepare(&view, lookup->almanac, &handing->submission, &handing->prepared, err);
 }
 
 /* What a class writes beside its readings is public. */

@@ -31,6 +31,10 @@ static int refuse_answer(struct visit *visit) {
 
 static int work_write(struct change *change, void *context) {
     struct visit *visit = context;
+    if (visit->job.runs_alone) { /* perhaps once more */
+        text_release(&visit->exchange.response.body);
+        err_clear(&visit->err);
+    }
     if (visit->route->write(change, &visit->exchange, &visit->err) != 0)
         return -1;
     /* Nothing is done for a caller who cannot be told of it: keys are told only once. */
@@ -97,7 +101,10 @@ static int watch(struct visit *visit) {
 }
 
 static void hand_to_writer(struct visit *visit) {
-    visit->job = (struct job){.work = work_write, .done = work_done, .context = visit};
+    visit->job = (struct job){.work = work_write,
+                              .done = work_done,
+                              .context = visit,
+                              .runs_alone = visit->route->write == post_runs};
     if (writer_submit(visit->listener->writer, &visit->job, &visit->err) != 0)
         wake(visit);
 }

@@ -70,9 +70,11 @@ static int check_state(struct db *db, const struct prepared *prepared, int64_t s
     return check_current(db, prepared->day.id, prepared->site.id, supersedes, err);
 }
 
-int accept_prepare(struct db *db, struct almanac *almanac, const struct submission *submission,
-                   struct prepared *out, struct err *err) {
+int accept_prepare(const struct book_view *view, struct almanac *almanac,
+                   const struct submission *submission, struct prepared *out, struct err *err) {
+    struct db *db = view->db;
     const struct run_record *run = submission->run;
+    out->moment = view->moment;
     if (caller_may(submission->caller, ROLE_CLASS, run->site, err) ||
         answered(db, submission, NULL, &out->replay, err))
         return -1;
@@ -92,8 +94,10 @@ static int check_again(struct change *change, const struct submission *submissio
                        struct prepared *prepared, struct err *err) {
     struct db *db = change_db(change);
     struct site_row site;
-    if (prepared->replay)
-        return accept_prepare(db, change_almanac(change), submission, prepared, err);
+    if (prepared->replay) {
+        const struct book_view view = change_view(change);
+        return accept_prepare(&view, change_almanac(change), submission, prepared, err);
+    }
     if (site_rows_get(db, prepared->site.id, &site, err) != FOUND_ONE)
         return err_set(err, ERR_INTERNAL, NULL, "the site vanished");
     if (site.version != prepared->site.version) {
@@ -110,10 +114,12 @@ int accept_run(struct change *change, const struct submission *submission,
                bool *replayed, struct err *err) {
     bool replay = false;
     char hash[HASH_HEX_MAX];
-    if (answered(change_db(change), submission, answer, &replay, err))
+    const bool holds =
+        !prepared->replay && change_holds(change, prepared->site.id, prepared->moment);
+    if (!holds && answered(change_db(change), submission, answer, &replay, err))
         return -1;
     if (!replay) {
-        if (check_again(change, submission, prepared, err))
+        if (!holds && check_again(change, submission, prepared, err))
             return -1;
         hash_of(submission, hash);
         struct accept_record record = {

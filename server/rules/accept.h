@@ -37,7 +37,8 @@ struct submission {
 /* What a reduction was made from; accept_run makes it anew when the site changed
  * in between. Caller-owned, some 10 KB: keep it in the request, not on a stack. */
 struct prepared {
-    bool replay; /* an answer exists: nothing was reduced */
+    uint64_t moment; /* of the view it was made from */
+    bool replay;     /* an answer exists: nothing was reduced */
     struct day_row day;
     struct site_row site; /* as it was reduced */
     struct reduction reduction;
@@ -58,11 +59,12 @@ typedef int (*accept_answer)(const struct accepted *accepted, struct text *out, 
 
 /* READ. Everything that can be refused, refused before the writer is troubled;
  * the reduction is made here, on the request's own thread. */
-int accept_prepare(struct db *db, struct almanac *almanac, const struct submission *submission,
-                   struct prepared *out, struct err *err) __attribute__((warn_unused_result));
+int accept_prepare(const struct book_view *view, struct almanac *almanac,
+                   const struct submission *submission, struct prepared *out, struct err *err)
+    __attribute__((warn_unused_result));
 
-/* WRITE. Checks again what may have changed, records, derives, answers. answer: the
- * body (initialised by the caller); replayed: it is the first answer again. */
+/* WRITE. Checks again when anything may have changed since the moment, records, derives, answers.
+ * answer: the body (initialised by the caller); replayed: it is the first answer again. */
 int accept_run(struct change *change, const struct submission *submission,
                struct prepared *prepared, accept_answer write_answer, struct text *answer,
                bool *replayed, struct err *err) __attribute__((warn_unused_result));

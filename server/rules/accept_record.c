@@ -80,6 +80,7 @@ int accept_record(struct change *change, const struct accept_record *record,
                                         .site = record->site,
                                         .sent = &record->sent->run,
                                         .reduction = record->reduction,
+                                        .is_new = true,
                                         .is_current = true};
     bool counts = derive_forms(&derived, left_out, &reduction, &noon, &text);
     if (write_answer) {
@@ -93,6 +94,7 @@ int accept_record(struct change *change, const struct accept_record *record,
         derive_put_reduction(db, &derived, &reduction, counts ? &noon : NULL, &text, err) ||
         note(change, record, id, err))
         goto cleanup;
+    change_run(change, record->site->id);
     change_noon(change, record->day->id, record->site->id, counts ? &noon : NULL);
     struct notice notice = {.kind = NOTICE_RUN,
                             .day = record->day->id,

@@ -9,6 +9,7 @@
 
 #include "server/rules/day_sheet.h"
 #include "server/rules/figures.h"
+#include "server/rules/moved.h"
 
 #define DAYS 16
 
@@ -25,6 +26,7 @@ struct page {
 
 struct book {
     pthread_mutex_t lock;
+    struct moved *moved;
     uint64_t moment, asked;
     uint64_t forgotten; /* no day without a page changed after this */
     struct page page[DAYS];
@@ -32,9 +34,19 @@ struct book {
 
 struct book *book_new(void) {
     struct book *book = calloc(1, sizeof *book);
-    if (book)
-        pthread_mutex_init(&book->lock, NULL);
+    struct moved *moved = moved_new();
+    if (!book || !moved) {
+        free(book);
+        moved_free(moved);
+        return NULL;
+    }
+    book->moved = moved;
+    pthread_mutex_init(&book->lock, NULL);
     return book;
+}
+
+struct moved *book_moved(struct book *book) {
+    return book->moved;
 }
 
 void book_free(struct book *book) {
@@ -45,6 +57,7 @@ void book_free(struct book *book) {
         figures_release(book->page[i].figures);
     }
     pthread_mutex_destroy(&book->lock);
+    moved_free(book->moved);
     free(book);
 }
 

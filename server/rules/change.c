@@ -4,6 +4,7 @@
 
 #include <stdlib.h>
 
+#include "server/rules/moved.h"
 #include "server/store/array.h"
 
 struct change {
@@ -52,6 +53,25 @@ struct book_view change_view(struct change *change) {
         .db = change->db,
         .moment = change->book ? book_moment(change->book) : 0,
     };
+}
+
+/* Of the commit that the open transaction ends in. */
+static uint64_t next_moment(const struct change *change) {
+    return book_moment(change->book) + 1;
+}
+
+void change_begins(struct change *change, bool runs_alone) {
+    if (change->book && !runs_alone)
+        moved_enter_all(book_moved(change->book), next_moment(change));
+}
+
+void change_run(struct change *change, int64_t site) {
+    if (change->book)
+        moved_enter_site(book_moved(change->book), site, next_moment(change));
+}
+
+bool change_holds(const struct change *change, int64_t site, uint64_t moment) {
+    return change->book && !moved_since(book_moved(change->book), site, moment);
 }
 
 /* Adds a day to a list that has it once. */
@@ -152,6 +172,7 @@ int change_alone(struct change *change, change_work work, void *context, struct 
     int result = -1;
     if (db_begin(change->db, err))
         return -1;
+    change_begins(change, false);
     if (work(change, context) || change_commit(change, err))
         change_rollback(change);
     else

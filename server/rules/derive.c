@@ -55,6 +55,7 @@ int derive_put_reduction(struct db *db, const struct derived_run *run,
         .run = run->run,
         .day = run->day,
         .site = run->site->id,
+        .is_new = run->is_new,
         .is_current = run->is_current,
         .is_excluded = run->is_excluded,
         .lat_deg = place->lat_deg,
@@ -70,7 +71,8 @@ int derive_put_reduction(struct db *db, const struct derived_run *run,
     };
     struct flag_record flags[FLAGS_MAX];
     int flag_count = flags_of_reduction(record, flags);
-    return reduction_rows_put(db, &row, err) || flag_rows_put(db, run->run, flags, flag_count, err)
+    return reduction_rows_put(db, &row, err) ||
+                   flag_rows_put(db, run->run, run->is_new, flags, flag_count, err)
                ? -1
                : 0;
 }

@@ -30,6 +30,7 @@ struct derived_run {
     const struct site_row *site;
     const struct run *sent;
     const struct reduction *reduction;
+    bool is_new; /* nothing was derived from it as yet */
     bool is_current;
     bool is_excluded; /* by an organiser */
 };

@@ -25,6 +25,7 @@ struct writer {
 struct batch {
     struct job *job[WRITER_BATCH_MAX];
     bool undone[WRITER_BATCH_MAX];
+    bool runs_alone; /* all of them */
     int count;
 };
 
@@ -33,10 +34,11 @@ static bool take(struct writer *writer, struct batch *batch) {
     while (!writer->first && !writer->closing)
         pthread_cond_wait(&writer->more, &writer->lock);
     batch->count = 0;
+    batch->runs_alone = true;
     while (writer->first && batch->count < WRITER_BATCH_MAX) {
         struct job *job = writer->first;
         writer->first = job->next;
-        batch->undone[batch->count] = false;
+        batch->runs_alone = batch->runs_alone && job->runs_alone;
         batch->job[batch->count++] = job;
     }
     if (!writer->first)
@@ -44,6 +46,11 @@ static bool take(struct writer *writer, struct batch *batch) {
     writer->counts.waiting -= batch->count;
     pthread_mutex_unlock(&writer->lock);
     return batch->count > 0;
+}
+
+static bool do_job(struct writer *writer, const struct job *job) {
+    change_begins(writer->change, job->runs_alone);
+    return job->work(writer->change, job->context) == 0;
 }
 
 /* Each job behind a savepoint, so that one that is refused harms no other. */
@@ -54,7 +61,7 @@ static int work_off(struct writer *writer, struct batch *batch, struct err *err)
         if (db_savepoint(writer->db, err))
             return -1;
         const struct change_noted before = change_noted(writer->change);
-        batch->undone[i] = batch->job[i]->work(writer->change, batch->job[i]->context) != 0;
+        batch->undone[i] = !do_job(writer, batch->job[i]);
         if (batch->undone[i]) {
             db_savepoint_undo(writer->db);
             change_unsay(writer->change, before);
@@ -62,6 +69,42 @@ static int work_off(struct writer *writer, struct batch *batch, struct err *err)
             return -1;
     }
     return change_commit(writer->change, err);
+}
+
+/* The same without savepoints, which cost as much as a run: who is refused has written
+ * nothing as yet. *again: one failed on its way, and the batch begins anew. */
+static int work_off_runs(struct writer *writer, struct batch *batch, bool *again, struct err *err) {
+    if (db_begin(writer->db, err))
+        return -1;
+    for (int i = 0; i < batch->count; i++) {
+        const struct change_noted before = change_noted(writer->change);
+        const int64_t changes = db_changes(writer->db);
+        batch->undone[i] = !do_job(writer, batch->job[i]);
+        if (!batch->undone[i])
+            continue;
+        *again = !db_in_transaction(writer->db) || db_changes(writer->db) != changes;
+        if (*again)
+            return -1;
+        change_unsay(writer->change, before);
+    }
+    return change_commit(writer->change, err);
+}
+
+static bool commit(struct writer *writer, struct batch *batch) {
+    struct err err = {0};
+    bool again = false;
+    int result = batch->runs_alone ? work_off_runs(writer, batch, &again, &err)
+                                   : work_off(writer, batch, &err);
+    if (again) {
+        change_rollback(writer->change);
+        change_forget(writer->change);
+        result = work_off(writer, batch, &err);
+    }
+    if (result == 0)
+        return true;
+    change_rollback(writer->change);
+    log_line(NOONARC_LOG_ERROR, "writer: batch of %d lost: %s", batch->count, err.text);
+    return false;
 }
 
 static void count(struct writer *writer, const struct batch *batch, bool committed) {
@@ -94,12 +137,8 @@ static void *run(void *argument) {
     struct writer *writer = argument;
     struct batch batch;
     while (take(writer, &batch)) {
-        struct err err = {0};
-        bool committed = work_off(writer, &batch, &err) == 0;
-        if (!committed) {
-            change_rollback(writer->change);
-            log_line(NOONARC_LOG_ERROR, "writer: batch of %d lost: %s", batch.count, err.text);
-        } else
+        const bool committed = commit(writer, &batch);
+        if (committed)
             tell(writer);
         change_forget(writer->change);
         count(writer, &batch, committed);

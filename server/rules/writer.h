@@ -1,8 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* writer: the one thread that writes. It takes whatever has queued (never waits
- * for more), works it off in one transaction with a savepoint each, settles the
- * touched days once, commits, and then tells every caller. So an answer means:
- * it is on the disk. */
+ * for more), works it off in one transaction with a savepoint each, commits, and then tells every
+ * caller. So an answer means: it is on the disk. */
 #ifndef NOONARC_WRITER_H
 #define NOONARC_WRITER_H
 
@@ -23,6 +22,9 @@ struct job {
                                                     when work returned -1, or when the transaction
                                                     failed although work had returned 0 */
     void *context;
+    /* It writes nothing but runs (change_begins), refuses before it writes, and may be done
+     * again from the beginning. */
+    bool runs_alone;
     struct job *next; /* the writer's */
 };
 

@@ -20,6 +20,7 @@
 #define BUSY_TIMEOUT_MS 5000
 #define PLACES_MAX 32
 #define CACHE_SLOTS 512 /* a power of two, well above the number of questions */
+#define KEPT_NUMBERS 32 /* more than there are numbered tables */
 
 struct statement {
     struct db *db;
@@ -35,6 +36,11 @@ struct db {
     enum db_mode mode;
     struct statement *cache[CACHE_SLOTS];
     int cached;
+    struct {
+        const char *sql;
+        int64_t number;
+    } kept[KEPT_NUMBERS];
+    int kept_count;
     struct db_counts counts;
 };
 
@@ -107,6 +113,16 @@ int db_prepare(struct db *db, const char *sql, struct statement **out, struct er
     return 0;
 }
 
+int64_t *db_kept_number(struct db *db, const char *sql) {
+    for (int i = 0; i < db->kept_count; i++)
+        if (db->kept[i].sql == sql || strcmp(db->kept[i].sql, sql) == 0)
+            return &db->kept[i].number;
+    assert(db->kept_count < KEPT_NUMBERS);
+    db->kept[db->kept_count].sql = sql;
+    db->kept[db->kept_count].number = 0;
+    return &db->kept[db->kept_count++].number;
+}
+
 static int place_of(const struct statement *statement, int place) {
     assert(place >= 1 && place <= PLACES_MAX && statement->place[place] > 0);
     return statement->place[place];
@@ -131,7 +147,7 @@ void bind_text(struct statement *statement, int place, const char *value) {
 
 void bind_bytes(struct statement *statement, int place, const char *value, size_t length) {
     int at = place_of(statement, place);
-    int code = value ? sqlite3_bind_text64(statement->handle, at, value, length, SQLITE_TRANSIENT,
+    int code = value ? sqlite3_bind_text64(statement->handle, at, value, length, SQLITE_STATIC,
                                            SQLITE_UTF8)
                      : sqlite3_bind_null(statement->handle, at);
     if (code != SQLITE_OK)
@@ -296,6 +312,7 @@ cleanup:
 
 int db_begin(struct db *db, struct err *err) {
     assert(!db_in_transaction(db));
+    db->kept_count = 0;
     return db->mode == DB_WRITE ? control(db, sql_begin_write, err)
                                 : control(db, sql_begin_read, err);
 }
@@ -313,6 +330,7 @@ int db_commit(struct db *db, struct err *err) {
 }
 
 void db_rollback(struct db *db) {
+    db->kept_count = 0;
     if (db_in_transaction(db) && control(db, sql_rollback, NULL))
         log_line(NOONARC_LOG_ERROR, "store: rollback failed");
     db->counts.rollbacks++;
@@ -331,6 +349,7 @@ int db_savepoint_keep(struct db *db, struct err *err) {
 }
 
 void db_savepoint_undo(struct db *db) {
+    db->kept_count = 0;
     if (!db_in_transaction(db))
         return;
     if (control(db, sql_undo, NULL) || control(db, sql_keep, NULL))
@@ -339,6 +358,10 @@ void db_savepoint_undo(struct db *db) {
 
 bool db_in_transaction(const struct db *db) {
     return sqlite3_get_autocommit(db->handle) == 0;
+}
+
+int64_t db_changes(const struct db *db) {
+    return sqlite3_total_changes64(db->handle);
 }
 
 int db_sound(struct db *db, struct err *err) {

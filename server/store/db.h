@@ -45,6 +45,9 @@ int db_savepoint_keep(struct db *db, struct err *err) __attribute__((warn_unused
 void db_savepoint_undo(struct db *db);
 bool db_in_transaction(const struct db *db);
 
+/* Grows with every row that the connection adds, changes or removes. */
+int64_t db_changes(const struct db *db);
+
 /* Runs statements without parameters or answers, separated by semicolons. For
  * migrations. */
 int db_script(struct db *db, const char *sql, struct err *err) __attribute__((warn_unused_result));
@@ -55,7 +58,12 @@ int db_script(struct db *db, const char *sql, struct err *err) __attribute__((wa
 int db_prepare(struct db *db, const char *sql, struct statement **out, struct err *err)
     __attribute__((warn_unused_result));
 
-/* Parameters count from 1. Texts are copied; a NULL text is NULL. */
+/* A number that a write connection keeps for a question until its transaction ends or
+ * a savepoint is undone: 0 at first. */
+int64_t *db_kept_number(struct db *db, const char *sql);
+
+/* Parameters count from 1. Texts are borrowed until statement_done or statement_run; a
+ * NULL text is NULL. */
 void bind_int(struct statement *statement, int place, int64_t value);
 void bind_real(struct statement *statement, int place, double value);
 void bind_text(struct statement *statement, int place, const char *value);

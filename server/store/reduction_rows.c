@@ -18,7 +18,7 @@ static int forget(struct db *db, int64_t run, struct err *err) {
 
 int reduction_rows_put(struct db *db, const struct reduction_row *row, struct err *err) {
     struct statement *statement;
-    if (forget(db, row->run, err) ||
+    if ((!row->is_new && forget(db, row->run, err)) ||
         db_prepare(db,
                    "INSERT INTO reduction (run, day, site, counts, is_current, status, lat_deg, "
                    "lon_deg, meridian_m, transit_utc_s, declination_deg, expected_deg, "

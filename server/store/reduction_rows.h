@@ -11,6 +11,7 @@
 
 struct reduction_row {
     int64_t run, day, site;
+    bool is_new; /* there is none of the run as yet */
     bool is_current;
     bool is_excluded;        /* by an organiser: does not count */
     double lat_deg, lon_deg; /* of the site as it was reduced */

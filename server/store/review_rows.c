@@ -199,13 +199,18 @@ int flag_rows_of_run(struct db *db, int64_t run, struct flag_record *out, int *c
     return 0;
 }
 
-int flag_rows_put(struct db *db, int64_t run, const struct flag_record *flags, int count,
-                  struct err *err) {
+static int forget_flags(struct db *db, int64_t run, struct err *err) {
     struct statement *statement;
     if (db_prepare(db, "DELETE FROM run_flag WHERE run = $1", &statement, err))
         return -1;
     bind_int(statement, 1, run);
-    if (statement_run(statement, err))
+    return statement_run(statement, err);
+}
+
+int flag_rows_put(struct db *db, int64_t run, bool is_new, const struct flag_record *flags,
+                  int count, struct err *err) {
+    struct statement *statement;
+    if (!is_new && forget_flags(db, run, err))
         return -1;
     for (int i = 0; i < count; i++) {
         if (db_prepare(db, "INSERT INTO run_flag (run, flag, words) VALUES ($1, $2, $3)",

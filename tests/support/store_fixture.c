@@ -73,10 +73,30 @@ void fixture_close(struct fixture *fixture) {
     rmdir(fixture->folder);
 }
 
-struct err *fixture_begin(struct fixture *fixture) {
+static struct book_view view_of(struct fixture *fixture) {
+    return (struct book_view){
+        .book = fixture->book, .db = fixture->db, .moment = book_moment(fixture->book)};
+}
+
+static struct err *begin(struct fixture *fixture, bool runs_alone) {
     err_clear(&fixture->err);
     assert_int_equal(db_begin(fixture->db, &fixture->err), 0);
+    change_begins(fixture->change, runs_alone);
     return &fixture->err;
+}
+
+struct err *fixture_begin(struct fixture *fixture) {
+    return begin(fixture, false);
+}
+
+struct err *fixture_begin_run(struct fixture *fixture) {
+    return begin(fixture, true);
+}
+
+int fixture_prepare(struct fixture *fixture, const struct submission *submission,
+                    struct prepared *out, struct err *err) {
+    const struct book_view view = view_of(fixture);
+    return accept_prepare(&view, fixture->almanac, submission, out, err);
 }
 
 int fixture_end(struct fixture *fixture, int result) {
@@ -205,12 +225,12 @@ int64_t fixture_send(struct fixture *fixture, const struct caller *caller,
     bool replayed = false;
     long long run = 0;
     err_clear(&fixture->err);
-    if (accept_prepare(fixture->db, fixture->almanac, &submission, &prepared, &fixture->err)) {
+    if (fixture_prepare(fixture, &submission, &prepared, &fixture->err)) {
         assert_int_not_equal(fixture->err.code, ERR_NONE);
         return 0;
     }
     text_init(&text, ACCEPT_ANSWER_MAX);
-    struct err *err = fixture_begin(fixture);
+    struct err *err = fixture_begin_run(fixture);
     int result = fixture_end(fixture, accept_run(fixture->change, &submission, &prepared,
                                                  write_answer, &text, &replayed, err));
     if (result == 0) {
@@ -274,11 +294,6 @@ int64_t fixture_count(struct fixture *fixture, const char *sql) {
     int64_t count = strtoll(text.bytes, NULL, 10);
     text_release(&text);
     return count;
-}
-
-static struct book_view view_of(struct fixture *fixture) {
-    return (struct book_view){
-        .book = fixture->book, .db = fixture->db, .moment = book_moment(fixture->book)};
 }
 
 int fixture_result(struct fixture *fixture, const char *day, char **json) {

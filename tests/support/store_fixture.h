@@ -38,6 +38,11 @@ void fixture_reopen(struct fixture *fixture); /* as after a restart */
 /* A transaction about one writing rule: begin, call, end(result). end commits when
  * the rule returned 0, undoes otherwise, and returns what the rule returned. */
 struct err *fixture_begin(struct fixture *fixture);
+struct err *fixture_begin_run(struct fixture *fixture); /* for accept_run */
+
+/* accept_prepare as of now. */
+int fixture_prepare(struct fixture *fixture, const struct submission *submission,
+                    struct prepared *out, struct err *err);
 int fixture_end(struct fixture *fixture, int result);
 
 /* These assert that all goes well. */

@@ -126,14 +126,14 @@ static void race_of_one_key_ends_in_one_run(void **state) {
                                           .body_length = body.text.length,
                                           .idempotency_key = "first-key",
                                           .now_utc_s = FIXTURE_NOW_UTC_S};
-    assert_int_equal(accept_prepare(f->db, f->almanac, &submission, &prepared, &f->err), 0);
+    assert_int_equal(fixture_prepare(f, &submission, &prepared, &f->err), 0);
     assert_false(prepared.replay);
     int64_t run = fixture_send(f, &scene->class, &body, "first-key", &first);
     assert_true(run > 0);
     struct text answer;
     bool replayed = false;
     text_init(&answer, ACCEPT_ANSWER_MAX);
-    struct err *err = fixture_begin(f);
+    struct err *err = fixture_begin_run(f);
     assert_int_equal(fixture_end(f, accept_run(f->change, &submission, &prepared, NULL, &answer,
                                                &replayed, err)),
                      0);
@@ -165,7 +165,7 @@ static void revision_between_the_halves_counts(void **state) {
                                           .body_length = body.text.length,
                                           .idempotency_key = "first-key",
                                           .now_utc_s = FIXTURE_NOW_UTC_S};
-    assert_int_equal(accept_prepare(f->db, f->almanac, &submission, &prepared, &f->err), 0);
+    assert_int_equal(fixture_prepare(f, &submission, &prepared, &f->err), 0);
     for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
         struct site_record moved = fixture_site_record("hill", rows[i].lat_deg, 3.0);
         struct prepared copy = prepared;
@@ -175,7 +175,7 @@ static void revision_between_the_halves_counts(void **state) {
                                                     FIXTURE_NOW_UTC_S, &kept, err)),
                          0);
         text_init(&answer, ACCEPT_ANSWER_MAX);
-        err = fixture_begin(f);
+        err = fixture_begin_run(f);
         assert_int_equal(fixture_end(f, accept_run(f->change, &submission, &copy, NULL, &answer,
                                                    &replayed, err)),
                          rows[i].result);

@@ -232,10 +232,10 @@ static void a_day_closes_while_a_run_waits(void **state) {
                                           .body_length = body.text.length,
                                           .idempotency_key = "while-it-waits",
                                           .now_utc_s = NOW};
-    assert_int_equal(accept_prepare(f->db, f->almanac, &submission, &prepared, &f->err), 0);
+    assert_int_equal(fixture_prepare(f, &submission, &prepared, &f->err), 0);
     assert_int_equal(set_state(f, &f->organiser, DAY_CLOSED, ""), 0);
     text_init(&answer, ACCEPT_ANSWER_MAX);
-    struct err *err = fixture_begin(f);
+    struct err *err = fixture_begin_run(f);
     assert_int_equal(fixture_end(f, accept_run(f->change, &submission, &prepared, NULL, &answer,
                                                &replayed, err)),
                      -1);

@@ -273,7 +273,7 @@ static int hand_in(struct fixture *f, int variant, struct err *err) {
                                           .idempotency_key = key,
                                           .now_utc_s = FIXTURE_NOW_UTC_S};
     int result =
-        accept_prepare(f->db, f->almanac, &submission, &prepared, err) ||
+        fixture_prepare(f, &submission, &prepared, err) ||
                 accept_run(f->change, &submission, &prepared, write_answer, &answer, &replayed, err)
             ? -1
             : 0;

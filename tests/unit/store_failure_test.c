@@ -66,7 +66,7 @@ static int accept_once(struct fixture *f, const struct submission *submission, s
     bool replayed;
     int result = -1;
     text_init(&answer, ACCEPT_ANSWER_MAX);
-    if (accept_prepare(f->db, f->almanac, submission, &prepared, err) || db_begin(f->db, err))
+    if (fixture_prepare(f, submission, &prepared, err) || db_begin(f->db, err))
         goto cleanup;
     if (accept_run(f->change, submission, &prepared, write_answer, &answer, &replayed, err) ||
         change_commit(f->change, err))
