@@ -36,7 +36,8 @@ int get_site_data(const struct lookup *lookup, struct exchange *exchange, struct
     struct own_data data;
     struct json_writer json;
     if (exchange_caller(lookup, exchange, &caller, err) != 0 ||
-        own_data_gather(lookup->db, &caller, exchange->request.param[0], &data, err) != 0)
+        own_data_gather(lookup->db, lookup->almanac, &caller, exchange->request.param[0], &data,
+                        err) != 0)
         return -1;
     exchange->response.no_store = true;
     render_json(&exchange->response, &json);

@@ -14,7 +14,7 @@ int get_readings_csv(const struct lookup *lookup, struct exchange *exchange, str
     struct run_page runs;
     struct csv_writer csv;
     int status = 0;
-    if (run_list(lookup->db, exchange->request.param[0], "", LIST_LIMIT_ALL, true, &runs, err) != 0)
+    if (run_list(lookup->db, NULL, exchange->request.param[0], "", LIST_LIMIT_ALL, &runs, err) != 0)
         return -1;
     render_csv(&exchange->response, &csv);
     sheet_write_readings_header(&csv);

@@ -55,14 +55,13 @@ static int write_answer(const struct accepted *accepted, struct text *out, struc
     struct warnings warnings = {.count = 0};
     json_write_init(&json, out);
     json_write_object(&json, NULL);
-    record_write_run(&json, "run", accepted->run, accepted->state);
-    json_write_raw(&json, "reduction", accepted->reduction_json->bytes,
-                   accepted->reduction_json->length);
+    record_write_run_state(&json, "run", accepted->run, accepted->sent, accepted->state);
+    record_write_reduction(&json, "reduction", accepted->reduction);
     json_write_array(&json, "pairs");
     for (size_t i = 0; i < accepted->pairs_count; i++)
         record_write_pair(&json, NULL, &accepted->pairs[i]);
     json_write_end(&json);
-    warn_of_words(accepted->run, &warnings);
+    warn_of_words(accepted->sent, &warnings);
     warning_write(&json, &warnings);
     json_write_end(&json);
     return out->failed ? err_set(err, ERR_INTERNAL, NULL, "the answer does not fit") : 0;
@@ -93,15 +92,15 @@ int get_run(const struct lookup *lookup, struct exchange *exchange, struct err *
     struct run_view view;
     int64_t id;
     if (request_id(&exchange->request, 0, &id, err) != 0 ||
-        run_get(lookup->db, id, &view, err) != 0)
+        run_get(lookup->db, lookup->almanac, id, &view, err) != 0)
         return -1;
     return render_view(&exchange->response, &view, err);
 }
 
 int get_site_run(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
     struct run_view view;
-    if (run_of_site(lookup->db, exchange->request.param[0], exchange->request.param[1], &view,
-                    err) != 0)
+    if (run_of_site(lookup->db, lookup->almanac, exchange->request.param[0],
+                    exchange->request.param[1], &view, err) != 0)
         return -1;
     return render_view(&exchange->response, &view, err);
 }
@@ -112,8 +111,8 @@ int get_day_runs(const struct lookup *lookup, struct exchange *exchange, struct 
     struct json_writer json;
     int status = 0;
     if (request_page(&exchange->request, &page, err) != 0 ||
-        run_list(lookup->db, exchange->request.param[0], page.cursor, page.limit, true, &runs,
-                 err) != 0)
+        run_list(lookup->db, lookup->almanac, exchange->request.param[0], page.cursor, page.limit,
+                 &runs, err) != 0)
         return -1;
     render_json(&exchange->response, &json);
     json_write_array(&json, "runs");

@@ -23,7 +23,7 @@
 #define IDEMPOTENCY_KEY_MIN 8
 #define IDEMPOTENCY_KEY_MAX 64
 #define ACCEPT_ANSWER_MAX (1u << 20)
-#define ACCEPT_PAIRS_MAX 5 /* shown in the answer, smallest sigma first; the list has all */
+#define ACCEPT_PAIRS_MAX 3 /* shown in the answer, smallest sigma first; the list has all */
 
 struct submission {
     const struct caller *caller;
@@ -46,11 +46,11 @@ struct prepared {
 
 /* What the answer is written from, borrowed during the call. */
 struct accepted {
-    const struct run_record *run; /* with its id */
+    int64_t run;
+    const struct run_record *sent;
     const struct run_state *state;
     const struct reduction_record *reduction;
-    const struct text *reduction_json; /* the same, written */
-    const struct pair_record *pairs;   /* most certain first */
+    const struct pair_record *pairs; /* most certain first */
     size_t pairs_count;
 };
 

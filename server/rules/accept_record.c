@@ -8,30 +8,24 @@
 #include <string.h>
 
 #include "server/rules/audit.h"
+#include "server/wire/record_write.h"
 
 #define REDUCTION_JSON_MAX (1u << 18)
 
 static int write_out(const struct accept_record *record, int64_t run,
-                     const struct reduction_record *reduction, const struct text *reduction_json,
-                     const struct pair_record *pairs, size_t count, accept_answer write_answer,
-                     struct text *answer, struct err *err) {
-    struct run_record *sent = malloc(sizeof *sent);
-    if (!sent)
-        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
-    *sent = *record->sent;
-    sent->id = run;
+                     const struct reduction_record *reduction, const struct pair_record *pairs,
+                     size_t count, accept_answer write_answer, struct text *answer,
+                     struct err *err) {
     const struct run_state state = {.submitted_utc_s = record->now_utc_s, .withdrawn_utc_s = NAN};
     const struct accepted accepted = {
-        .run = sent,
+        .run = run,
+        .sent = record->sent,
         .state = &state,
         .reduction = reduction,
-        .reduction_json = reduction_json,
         .pairs = pairs,
         .pairs_count = count,
     };
-    int result = write_answer(&accepted, answer, err);
-    free(sent);
-    return result;
+    return write_answer(&accepted, answer, err);
 }
 
 static int record_run(struct db *db, const struct accept_record *record, int64_t run,
@@ -52,6 +46,20 @@ static int record_run(struct db *db, const struct accept_record *record, int64_t
     return row.supersedes ? reduction_rows_retire(db, row.supersedes, err) : 0;
 }
 
+/* As JSON, to be freed; NULL when memory is short. */
+static char *tell(const struct reduction_record *reduction, struct err *err) {
+    struct text text;
+    struct json_writer json;
+    text_init(&text, REDUCTION_JSON_MAX);
+    json_write_init(&json, &text);
+    record_write_reduction(&json, NULL, reduction);
+    char *told = text_take(&text);
+    text_release(&text);
+    if (!told)
+        err_set(err, ERR_INTERNAL, NULL, "out of memory");
+    return told;
+}
+
 static int note(struct change *change, const struct accept_record *record, int64_t run,
                 struct err *err) {
     return audit_note(
@@ -68,12 +76,10 @@ int accept_record(struct change *change, const struct accept_record *record,
     struct day_noon noon;
     struct pair_record *pairs = NULL;
     size_t count = 0;
-    struct text text;
     int64_t id;
     int result = -1;
-    text_init(&text, REDUCTION_JSON_MAX);
     if (run_rows_next_id(db, &id, err))
-        goto cleanup;
+        return -1;
     const struct derived_run derived = {.run = id,
                                         .day = record->day->id,
                                         .day_id = record->day->record.day,
@@ -82,16 +88,16 @@ int accept_record(struct change *change, const struct accept_record *record,
                                         .reduction = record->reduction,
                                         .is_new = true,
                                         .is_current = true};
-    bool counts = derive_forms(&derived, left_out, &reduction, &noon, &text);
+    bool counts = derive_forms(&derived, left_out, &reduction, &noon);
     if (write_answer) {
         const struct book_view view = change_view(change);
         if (counts && book_pairs(&view, record->day, &noon, ACCEPT_PAIRS_MAX, &pairs, &count, err))
             goto cleanup;
-        if (write_out(record, id, &reduction, &text, pairs, count, write_answer, answer, err))
+        if (write_out(record, id, &reduction, pairs, count, write_answer, answer, err))
             goto cleanup;
     }
     if (record_run(db, record, id, write_answer ? answer : NULL, err) ||
-        derive_put_reduction(db, &derived, &reduction, counts ? &noon : NULL, &text, err) ||
+        derive_put_reduction(db, &derived, &reduction, counts ? &noon : NULL, err) ||
         note(change, record, id, err))
         goto cleanup;
     change_run(change, record->site->id);
@@ -102,15 +108,12 @@ int accept_record(struct change *change, const struct accept_record *record,
                             .readings = reduction.used + reduction.left_outs};
     memcpy(notice.site, record->site->record.site, sizeof notice.site);
     change_notice(change, &notice);
-    if (reduction_json && !(*reduction_json = text_take(&text))) {
-        err_set(err, ERR_INTERNAL, NULL, "out of memory");
+    if (reduction_json && !(*reduction_json = tell(&reduction, err)))
         goto cleanup;
-    }
     if (run)
         *run = id;
     result = 0;
 cleanup:
-    text_release(&text);
     free(pairs);
     return result;
 }

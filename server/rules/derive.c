@@ -12,7 +12,6 @@
 #include "server/wire/record_write.h"
 #include "server/wire/suns.h"
 
-#define REDUCTION_JSON_MAX (1u << 18)
 #define MM_PER_M 1000.0
 
 int derive_reduce(struct almanac *almanac, const struct day_record *day, const struct place *place,
@@ -28,13 +27,10 @@ int derive_reduce(struct almanac *almanac, const struct day_record *day, const s
 }
 
 bool derive_forms(const struct derived_run *run, struct left_out_record *left_out,
-                  struct reduction_record *record, struct day_noon *noon, struct text *text) {
+                  struct reduction_record *record, struct day_noon *noon) {
     const struct site_record *site = &run->site->record;
-    struct json_writer json;
     reduction_record_make(site->site, run->day_id, run->run, run->sent, run->reduction, left_out,
                           record);
-    json_write_init(&json, text);
-    record_write_reduction(&json, NULL, record);
     if (run->reduction->status != REDUCE_OK)
         return false;
     noon->readings_left_out = run->reduction->left_outs;
@@ -47,10 +43,8 @@ bool derive_forms(const struct derived_run *run, struct left_out_record *left_ou
 
 int derive_put_reduction(struct db *db, const struct derived_run *run,
                          const struct reduction_record *record, const struct day_noon *noon,
-                         const struct text *text, struct err *err) {
+                         struct err *err) {
     const struct place *place = &run->site->record.place;
-    if (text->failed)
-        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     struct reduction_row row = {
         .run = run->run,
         .day = run->day,
@@ -60,14 +54,12 @@ int derive_put_reduction(struct db *db, const struct derived_run *run,
         .is_excluded = run->is_excluded,
         .lat_deg = place->lat_deg,
         .lon_deg = place->lon_deg,
-        .meridian_m = meridian_distance_m(place->lat_deg),
+        .meridian_m = noon ? noon->noon.meridian_m : meridian_distance_m(place->lat_deg),
         .gnomon_mm = MM_PER_M * gnomon_height(&run->sent->gnomon).value_m,
         .edge = run->sent->gnomon.edge,
         .record = record,
         .noon = noon ? &noon->noon : NULL,
         .expected_deg = run->reduction->noon.noon_angle_deg,
-        .body = text->bytes,
-        .body_length = text->length,
     };
     struct flag_record flags[FLAGS_MAX];
     int flag_count = flags_of_reduction(record, flags);
@@ -77,24 +69,34 @@ int derive_put_reduction(struct db *db, const struct derived_run *run,
                : 0;
 }
 
-int derive_run(struct db *db, struct almanac *almanac, const struct run_row *run,
-               const struct site_row *site, struct err *err) {
-    struct work {
-        struct day_row day;
-        struct run_record sent;
-        struct reduction reduction;
-        struct left_out_record left_out[RUN_READINGS_MAX];
-    } *work = malloc(sizeof *work);
-    struct text text;
-    int result = -1;
-    text_init(&text, REDUCTION_JSON_MAX);
+/* A recorded run on its way to a reduction: some 30 KB, for the heap. */
+struct recorded {
+    struct day_row day;
+    struct run_record sent;
+    struct reduction reduction;
+    struct left_out_record left_out[RUN_READINGS_MAX];
+    struct derived_run derived;
+    struct reduction_record record;
+    struct day_noon noon;
+};
+
+/* Reduces it again and puts it into its forms. NULL when it fails; else to be freed. */
+static struct recorded *recall(struct db *db, struct almanac *almanac, const struct run_row *run,
+                               const struct site_row *site, struct err *err) {
+    struct recorded *work = malloc(sizeof *work);
+    struct err ours = {0};
     if (!work) {
         err_set(err, ERR_INTERNAL, NULL, "out of memory");
-        goto cleanup;
+        return NULL;
     }
-    struct err ours = {0};
-    bool excluded;
-    if (review_rows_excluded(db, run->id, &excluded, err))
+    work->derived = (struct derived_run){.run = run->id,
+                                         .day = run->day,
+                                         .day_id = run->day_id,
+                                         .site = site,
+                                         .sent = &work->sent.run,
+                                         .reduction = &work->reduction,
+                                         .is_current = run_row_is_current(run)};
+    if (review_rows_excluded(db, run->id, &work->derived.is_excluded, err))
         goto cleanup;
     if (record_read_run(run->body, run->body_length, &work->sent, &ours)) {
         err_set(err, ERR_STORAGE, NULL, "run %lld cannot be read: %s", (long long)run->id,
@@ -108,21 +110,37 @@ int derive_run(struct db *db, struct almanac *almanac, const struct run_row *run
     if (derive_reduce(almanac, &work->day.record, &site->record.place, &work->sent.run,
                       &work->reduction, err))
         goto cleanup;
-    struct derived_run derived = {.run = run->id,
-                                  .day = run->day,
-                                  .day_id = run->day_id,
-                                  .site = site,
-                                  .sent = &work->sent.run,
-                                  .reduction = &work->reduction,
-                                  .is_current = run_row_is_current(run),
-                                  .is_excluded = excluded};
-    struct reduction_record record;
-    struct day_noon noon;
-    derive_forms(&derived, work->left_out, &record, &noon, &text);
-    result = derive_put_reduction(db, &derived, &record, record.status == REDUCE_OK ? &noon : NULL,
-                                  &text, err);
+    derive_forms(&work->derived, work->left_out, &work->record, &work->noon);
+    return work;
 cleanup:
-    text_release(&text);
+    free(work);
+    return NULL;
+}
+
+int derive_told(struct db *db, struct almanac *almanac, const struct run_row *run,
+                struct text *text, double *lon_deg, int32_t *noon_date, struct err *err) {
+    struct site_row site;
+    struct json_writer json;
+    if (site_rows_get(db, run->site, &site, err) != FOUND_ONE)
+        return err_set(err, ERR_INTERNAL, NULL, "the site vanished");
+    struct recorded *work = recall(db, almanac, run, &site, err);
+    if (!work)
+        return -1;
+    json_write_init(&json, text);
+    record_write_reduction(&json, NULL, &work->record);
+    *lon_deg = site.record.place.lon_deg;
+    *noon_date = sun_day_nearest(work->record.transit_utc_s, *lon_deg);
+    free(work);
+    return text->failed ? err_set(err, ERR_INTERNAL, NULL, "out of memory") : 0;
+}
+
+int derive_run(struct db *db, struct almanac *almanac, const struct run_row *run,
+               const struct site_row *site, struct err *err) {
+    struct recorded *work = recall(db, almanac, run, site, err);
+    if (!work)
+        return -1;
+    int result = derive_put_reduction(db, &work->derived, &work->record,
+                                      work->record.status == REDUCE_OK ? &work->noon : NULL, err);
     free(work);
     return result;
 }

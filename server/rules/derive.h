@@ -35,16 +35,21 @@ struct derived_run {
     bool is_excluded; /* by an organiser */
 };
 
-/* The reduction in the forms the store and the answer need. text is initialised by
- * the caller and gets the JSON; left_out has room for RUN_READINGS_MAX. noon is
- * filled, and true returned, when the reduction counts. */
+/* The reduction in the forms the store and the answer need. left_out has room for
+ * RUN_READINGS_MAX. noon is filled when the reduction has one, and true returned when
+ * it counts. */
 bool derive_forms(const struct derived_run *run, struct left_out_record *left_out,
-                  struct reduction_record *record, struct day_noon *noon, struct text *text);
+                  struct reduction_record *record, struct day_noon *noon);
 
 /* Writes the reduction (forms made by derive_forms; noon NULL unless it counts). */
 int derive_put_reduction(struct db *db, const struct derived_run *run,
                          const struct reduction_record *record, const struct day_noon *noon,
-                         const struct text *text, struct err *err)
+                         struct err *err) __attribute__((warn_unused_result));
+
+/* The reduction of a run that is recorded, written into text as JSON (initialised by
+ * the caller), and the date of its noon by the site's meridian. */
+int derive_told(struct db *db, struct almanac *almanac, const struct run_row *run,
+                struct text *text, double *lon_deg, int32_t *noon_date, struct err *err)
     __attribute__((warn_unused_result));
 
 /* All of the three above: for runs recorded already. */

@@ -24,7 +24,8 @@ struct own_data {
 void own_data_release(struct own_data *data);
 
 /* READ, school or organiser. ERR_NOT_FOUND. */
-int own_data_gather(struct db *db, const struct caller *caller, const char *site,
-                    struct own_data *out, struct err *err) __attribute__((warn_unused_result));
+int own_data_gather(struct db *db, struct almanac *almanac, const struct caller *caller,
+                    const char *site, struct own_data *out, struct err *err)
+    __attribute__((warn_unused_result));
 
 #endif

@@ -8,6 +8,7 @@
 
 #include "server/base/text.h"
 #include "server/rules/day_states.h"
+#include "server/rules/derive.h"
 #include "server/rules/list.h"
 #include "server/rules/lookup.h"
 #include "server/store/reduction_rows.h"
@@ -32,38 +33,36 @@ void reduction_lines_release(struct reduction_lines *lines) {
     *lines = (struct reduction_lines){0};
 }
 
-static int reduction_of(struct db *db, int64_t run, struct run_view *view, double *lon_deg,
-                        struct err *err) {
+static int tell_reduction(struct db *db, struct almanac *almanac, const struct run_row *row,
+                          int32_t date, struct run_view *view, struct err *err) {
     struct text text;
+    double lon_deg;
     text_init(&text, REDUCTION_JSON_MAX);
-    enum found found = reduction_rows_body(db, run, &text, lon_deg, &view->noon_date, err);
-    if (found == FOUND_NONE)
-        err_set(err, ERR_STORAGE, NULL, "run %lld has no reduction; run `noonarcd rebuild`",
-                (long long)run);
-    char *json = found == FOUND_ONE ? text_take(&text) : NULL;
+    if (derive_told(db, almanac, row, &text, &lon_deg, &view->noon_date, err) == 0) {
+        view->of_date = day_noon_is_of(view->noon_date, date, lon_deg);
+        view->reduction_json = text_take(&text);
+    }
     text_release(&text);
-    if (!json)
-        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
-    view->reduction_json = json;
-    return 0;
+    return view->reduction_json ? 0 : -1;
 }
 
 /* day: that of the run, NULL to look it up. */
-static int view_of(struct db *db, int64_t run, const struct day_row *day, struct run_view *out,
-                   struct err *err) {
+static int view_of(struct db *db, struct almanac *almanac, int64_t run, const struct day_row *day,
+                   struct run_view *out, struct err *err) {
     struct run_row row;
     struct day_row own;
     struct run_view view = {0};
-    double lon_deg = 0.0;
     if (lookup_run(db, run, &row, err))
         return -1;
-    if ((day == NULL && day_rows_get(db, row.day, &own, err) != FOUND_ONE) ||
-        reduction_of(db, run, &view, &lon_deg, err)) {
+    if (day == NULL && day_rows_get(db, row.day, &own, err) != FOUND_ONE) {
         free(row.body);
         return -1;
     }
-    int32_t date = day != NULL ? day->record.date : own.record.date;
-    view.of_date = day_noon_is_of(view.noon_date, date, lon_deg);
+    const int32_t date = day != NULL ? day->record.date : own.record.date;
+    if (almanac && tell_reduction(db, almanac, &row, date, &view, err)) {
+        free(row.body);
+        return -1;
+    }
     view.run = row.id;
     memcpy(view.site, row.site_id, sizeof view.site);
     memcpy(view.day, row.day_id, sizeof view.day);
@@ -77,12 +76,13 @@ static int view_of(struct db *db, int64_t run, const struct day_row *day, struct
     return 0;
 }
 
-int run_get(struct db *db, int64_t run, struct run_view *out, struct err *err) {
-    return view_of(db, run, NULL, out, err);
+int run_get(struct db *db, struct almanac *almanac, int64_t run, struct run_view *out,
+            struct err *err) {
+    return view_of(db, almanac, run, NULL, out, err);
 }
 
-int run_of_site(struct db *db, const char *day, const char *site, struct run_view *out,
-                struct err *err) {
+int run_of_site(struct db *db, struct almanac *almanac, const char *day, const char *site,
+                struct run_view *out, struct err *err) {
     struct day_row day_row;
     struct site_row site_row;
     int64_t run;
@@ -91,11 +91,11 @@ int run_of_site(struct db *db, const char *day, const char *site, struct run_vie
     enum found found = run_rows_current(db, day_row.id, site_row.id, &run, err);
     if (found == FOUND_NONE)
         return err_set(err, ERR_NOT_FOUND, "site", "%s has handed in no run on %s", site, day);
-    return found == FOUND_ONE ? run_get(db, run, out, err) : -1;
+    return found == FOUND_ONE ? run_get(db, almanac, run, out, err) : -1;
 }
 
-int run_list(struct db *db, const char *day, const char *after, size_t limit, bool with_body,
-             struct run_page *out, struct err *err) {
+int run_list(struct db *db, struct almanac *almanac, const char *day, const char *after,
+             size_t limit, struct run_page *out, struct err *err) {
     struct day_row day_row;
     struct current_run *current = NULL;
     struct run_page page = {0};
@@ -112,13 +112,8 @@ int run_list(struct db *db, const char *day, const char *after, size_t limit, bo
     }
     for (; page.count < count; page.count++) {
         struct run_view *view = &page.items[page.count];
-        if (view_of(db, current[page.count].run, &day_row, view, err))
+        if (view_of(db, almanac, current[page.count].run, &day_row, view, err))
             goto cleanup;
-        if (!with_body) {
-            free(view->body);
-            view->body = NULL;
-            view->body_length = 0;
-        }
     }
     if (more)
         memcpy(page.next, current[count - 1].site, sizeof page.next);

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* runs: runs and their reductions, looked at. All READ. */
+/* runs: runs and their reductions, looked at. A reduction's full text is made from the
+ * run when it is asked for, some 50 us each. All READ. */
 #ifndef NOONARC_RUNS_H
 #define NOONARC_RUNS_H
 
@@ -8,6 +9,7 @@
 #include <stdint.h>
 
 #include "server/base/err.h"
+#include "server/rules/almanac.h"
 #include "server/store/db.h"
 #include "server/wire/records.h"
 
@@ -23,16 +25,16 @@ struct run_view {
     bool of_date;           /* of the date the day is on now; else of a spare one */
     char *body;             /* JSON as sent, NUL-terminated; owned */
     size_t body_length;
-    char *reduction_json; /* owned */
+    char *reduction_json; /* owned; NULL when not asked for */
 };
 void run_view_release(struct run_view *view);
 
-int run_get(struct db *db, int64_t run, struct run_view *out, struct err *err)
-    __attribute__((warn_unused_result));
+int run_get(struct db *db, struct almanac *almanac, int64_t run, struct run_view *out,
+            struct err *err) __attribute__((warn_unused_result));
 
 /* The current run of a site on a day; ERR_NOT_FOUND where there is none. */
-int run_of_site(struct db *db, const char *day, const char *site, struct run_view *out,
-                struct err *err) __attribute__((warn_unused_result));
+int run_of_site(struct db *db, struct almanac *almanac, const char *day, const char *site,
+                struct run_view *out, struct err *err) __attribute__((warn_unused_result));
 
 struct run_page {
     struct run_view *items; /* current runs of a day, by site */
@@ -41,9 +43,10 @@ struct run_page {
 };
 void run_page_release(struct run_page *page);
 
-/* with_body false leaves body NULL. limit as in sites.h. */
-int run_list(struct db *db, const char *day, const char *after, size_t limit, bool with_body,
-             struct run_page *out, struct err *err) __attribute__((warn_unused_result));
+/* almanac NULL: without reductions and dates. limit as in sites.h. */
+int run_list(struct db *db, struct almanac *almanac, const char *day, const char *after,
+             size_t limit, struct run_page *out, struct err *err)
+    __attribute__((warn_unused_result));
 
 /* The spreadsheet's columns of the current runs of a day, by site; of each record
  * only what sheet_write_reduction looks at is filled. */

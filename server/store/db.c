@@ -114,6 +114,7 @@ int db_prepare(struct db *db, const char *sql, struct statement **out, struct er
 }
 
 int64_t *db_kept_number(struct db *db, const char *sql) {
+    assert(db_in_transaction(db));
     for (int i = 0; i < db->kept_count; i++)
         if (db->kept[i].sql == sql || strcmp(db->kept[i].sql, sql) == 0)
             return &db->kept[i].number;
@@ -364,23 +365,35 @@ int64_t db_changes(const struct db *db) {
     return sqlite3_total_changes64(db->handle);
 }
 
-int db_sound(struct db *db, struct err *err) {
-    static const char *const question[] = {"PRAGMA integrity_check(1)", "PRAGMA foreign_key_check"};
-    for (size_t i = 0; i < sizeof question / sizeof *question; i++) {
-        struct statement *statement;
-        if (db_prepare(db, question[i], &statement, err))
-            return -1;
-        enum step step = statement_step(statement, err);
-        bool wrong = step == STEP_ROW && strcmp(column_text(statement, 0, NULL), "ok") != 0;
-        statement_done(statement);
-        if (step == STEP_FAILED)
-            return -1;
-        if (wrong) {
-            log_line(NOONARC_LOG_ERROR, "store: %s found damage", question[i]);
-            return err_set(err, ERR_STORAGE, NULL, "the store is damaged (%s)", question[i] + 7);
-        }
+int db_hold_references(struct db *db, bool held, struct err *err) {
+    assert(!db_in_transaction(db));
+    return db_script(db, held ? "PRAGMA foreign_keys = ON" : "PRAGMA foreign_keys = OFF", err);
+}
+
+/* A question that finds nothing, or "ok". */
+static int ask_for_damage(struct db *db, const char *question, struct err *err) {
+    struct statement *statement;
+    if (db_prepare(db, question, &statement, err))
+        return -1;
+    enum step step = statement_step(statement, err);
+    bool wrong = step == STEP_ROW && strcmp(column_text(statement, 0, NULL), "ok") != 0;
+    statement_done(statement);
+    if (step == STEP_FAILED)
+        return -1;
+    if (wrong) {
+        log_line(NOONARC_LOG_ERROR, "store: %s found damage", question);
+        return err_set(err, ERR_STORAGE, NULL, "the store is damaged (%s)", question + 7);
     }
     return 0;
+}
+
+int db_references_sound(struct db *db, struct err *err) {
+    return ask_for_damage(db, "PRAGMA foreign_key_check", err);
+}
+
+int db_sound(struct db *db, struct err *err) {
+    return ask_for_damage(db, "PRAGMA integrity_check(1)", err) || db_references_sound(db, err) ? -1
+                                                                                                : 0;
 }
 
 struct db_counts db_counts(const struct db *db) {

@@ -95,6 +95,14 @@ int statement_run(struct statement *statement, struct err *err) __attribute__((w
 /* What a question for one thing answers. */
 enum found { FOUND_FAILED = -1, FOUND_NONE, FOUND_ONE };
 
+/* Whether references between tables are held, as they are at first. For migrations,
+ * which make tables anew; outside of transactions. */
+int db_hold_references(struct db *db, bool held, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* Whether all references lead somewhere. */
+int db_references_sound(struct db *db, struct err *err) __attribute__((warn_unused_result));
+
 /* Has the database look through its own pages and references. Returns 0 when it
  * finds nothing wrong. */
 int db_sound(struct db *db, struct err *err) __attribute__((warn_unused_result));

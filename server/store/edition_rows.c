@@ -92,7 +92,7 @@ enum found edition_rows_bundle(struct db *db, int64_t number, struct text *out, 
 }
 
 int edition_rows_next(struct db *db, int64_t *out, struct err *err) {
-    return next_id(db, "SELECT COALESCE(MAX(number), 0) + 1 FROM edition", out, err);
+    return next_number(db, "SELECT COALESCE(MAX(number), 0) + 1 FROM edition", out, err);
 }
 
 int edition_rows_add(struct db *db, const struct edition_new *edition, struct err *err) {

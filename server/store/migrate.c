@@ -86,7 +86,7 @@ static int apply_one(struct db *db, const struct migration *step, double now_utc
     bind_text(statement, 2, step->name);
     bind_text(statement, 3, checksum);
     bind_real(statement, 4, now_utc_s);
-    if (statement_run(statement, err))
+    if (statement_run(statement, err) || db_references_sound(db, err))
         goto cleanup;
     return db_commit(db, err);
 cleanup:
@@ -99,11 +99,15 @@ int migrate_apply(struct db *db, const struct migration *steps, int count, doubl
     int known = 0;
     if (db_script(db, create_sql, err) || compare(db, steps, count, &known, err))
         return -1;
-    for (int i = known; i < count; i++)
-        if (apply_one(db, &steps[i], now_utc_s, err))
-            return -1;
     *applied = count - known;
-    return 0;
+    if (known == count)
+        return 0;
+    if (db_hold_references(db, false, err))
+        return -1;
+    int result = 0;
+    for (int i = known; i < count && result == 0; i++)
+        result = apply_one(db, &steps[i], now_utc_s, err);
+    return db_hold_references(db, true, err) || result ? -1 : 0;
 }
 
 int migrate_known(struct db *db, const struct migration *steps, int count, int *known,

@@ -23,8 +23,8 @@ int reduction_rows_put(struct db *db, const struct reduction_row *row, struct er
                    "INSERT INTO reduction (run, day, site, counts, is_current, status, lat_deg, "
                    "lon_deg, meridian_m, transit_utc_s, declination_deg, expected_deg, "
                    "noon_angle_deg, sigma_deg, habit_sigma_deg, edge, gnomon_mm, estimator, used, "
-                   "left_out, body) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, "
-                   "$13, $14, $15, $16, $17, $18, $19, $20, $21)",
+                   "left_out) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, "
+                   "$13, $14, $15, $16, $17, $18, $19, $20)",
                    &statement, err))
         return -1;
     const struct reduction_record *record = row->record;
@@ -49,7 +49,6 @@ int reduction_rows_put(struct db *db, const struct reduction_row *row, struct er
     bind_text(statement, 18, noon ? estimator_name(record->published) : "");
     bind_int(statement, 19, record->used);
     bind_int(statement, 20, record->left_outs);
-    bind_bytes(statement, 21, row->body, row->body_length);
     return statement_run(statement, err);
 }
 
@@ -127,25 +126,6 @@ int reduction_rows_of_day(struct db *db, int64_t day, struct day_noon **out, siz
     *out = items;
     *count = n;
     return 0;
-}
-
-enum found reduction_rows_body(struct db *db, int64_t run, struct text *out, double *lon_deg,
-                               int32_t *noon_date, struct err *err) {
-    struct statement *statement;
-    if (db_prepare(db, "SELECT body, lon_deg, transit_utc_s FROM reduction WHERE run = $1",
-                   &statement, err))
-        return FOUND_FAILED;
-    bind_int(statement, 1, run);
-    enum step step = statement_step(statement, err);
-    if (step == STEP_ROW) {
-        *lon_deg = column_real(statement, 1);
-        *noon_date = sun_day_nearest(column_real(statement, 2), *lon_deg);
-        size_t length;
-        const char *body = column_text(statement, 0, &length);
-        text_add(out, body, length);
-    }
-    statement_done(statement);
-    return step == STEP_ROW ? FOUND_ONE : step == STEP_DONE ? FOUND_NONE : FOUND_FAILED;
 }
 
 static void read_line(struct statement *statement, struct reduction_record *out) {

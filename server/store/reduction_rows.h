@@ -5,7 +5,6 @@
 
 #include <stdbool.h>
 
-#include "server/base/text.h"
 #include "server/store/db.h"
 #include "server/wire/records.h"
 
@@ -21,8 +20,6 @@ struct reduction_row {
     const struct reduction_record *record; /* borrowed */
     const struct noon_result *noon;        /* borrowed; NULL unless record->status is REDUCE_OK */
     double expected_deg;                   /* noon angle by position and date */
-    const char *body;                      /* JSON */
-    size_t body_length;
 };
 
 /* Writes a run's reduction, in place of one that is there. */
@@ -41,11 +38,6 @@ int reduction_rows_let_count(struct db *db, int64_t run, bool counts, struct err
 /* All noons that count of a day, by site identifier. *out is to be freed. */
 int reduction_rows_of_day(struct db *db, int64_t day, struct day_noon **out, size_t *count,
                           struct err *err) __attribute__((warn_unused_result));
-
-/* The JSON of a run's reduction, appended to out, and the date of its noon by the
- * site's meridian. */
-enum found reduction_rows_body(struct db *db, int64_t run, struct text *out, double *lon_deg,
-                               int32_t *noon_date, struct err *err);
 
 /* Current runs of a day with their columns for the spreadsheet, by site. */
 int reduction_rows_lines(struct db *db, int64_t day, struct reduction_record **out, size_t *count,

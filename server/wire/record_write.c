@@ -177,6 +177,14 @@ static void write_run_id(struct json_writer *json, const char *key, int64_t id) 
         json_write_null(json, key);
 }
 
+static void write_run_state(struct json_writer *json, const struct run_record *record,
+                            const struct run_state *state) {
+    write_run_id(json, "supersedes", record->supersedes);
+    write_run_id(json, "superseded_by", state->superseded_by);
+    json_write_instant(json, "submitted_utc", state->submitted_utc_s, 3);
+    json_write_instant(json, "withdrawn_utc", state->withdrawn_utc_s, 3);
+}
+
 void record_write_run(struct json_writer *json, const char *key, const struct run_record *record,
                       const struct run_state *state) {
     json_write_object(json, key);
@@ -195,9 +203,16 @@ void record_write_run(struct json_writer *json, const char *key, const struct ru
     else
         json_write_null(json, "clock");
     json_write_real(json, "tilt_sigma_deg", record->run.tilt_sigma_deg);
-    write_run_id(json, "supersedes", record->supersedes);
-    write_run_id(json, "superseded_by", state->superseded_by);
-    json_write_instant(json, "submitted_utc", state->submitted_utc_s, 3);
-    json_write_instant(json, "withdrawn_utc", state->withdrawn_utc_s, 3);
+    write_run_state(json, record, state);
+    json_write_end(json);
+}
+
+void record_write_run_state(struct json_writer *json, const char *key, int64_t run,
+                            const struct run_record *sent, const struct run_state *state) {
+    json_write_object(json, key);
+    write_run_id(json, "id", run);
+    json_write_text(json, "site", sent->site);
+    json_write_text(json, "day", sent->day);
+    write_run_state(json, sent, state);
     json_write_end(json);
 }

@@ -49,6 +49,9 @@ void record_write_run_request(struct json_writer *json, const char *key,
  *  "submitted_utc","withdrawn_utc"}. */
 void record_write_run(struct json_writer *json, const char *key, const struct run_record *run,
                       const struct run_state *state);
+/* The same without what was sent: for who sent it. */
+void record_write_run_state(struct json_writer *json, const char *key, int64_t run,
+                            const struct run_record *sent, const struct run_state *state);
 
 /* {"run","site","day","method","readings","status","reason","run_slip","advice",
  *  "transit_utc","noon_angle_deg","sigma_deg","estimator","sun_side",

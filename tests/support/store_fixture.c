@@ -203,8 +203,8 @@ void fixture_body_release(struct fixture_body *body) {
 
 static int write_answer(const struct accepted *accepted, struct text *out, struct err *err) {
     (void)err;
-    text_format(out, "run %lld of %s: %.17g +- %.17g;", (long long)accepted->run->id,
-                accepted->run->site, accepted->reduction->noon_angle_deg,
+    text_format(out, "run %lld of %s: %.17g +- %.17g;", (long long)accepted->run,
+                accepted->sent->site, accepted->reduction->noon_angle_deg,
                 accepted->reduction->sigma_deg);
     for (size_t i = 0; i < accepted->pairs_count; i++)
         text_format(out, " %s-%s", accepted->pairs[i].site1, accepted->pairs[i].site2);

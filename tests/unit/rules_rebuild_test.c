@@ -158,7 +158,7 @@ static void check_finds_what_does_not_follow(void **state) {
     } rows[] = {
         {"UPDATE reduction SET sigma_deg = sigma_deg + 1e-12 WHERE run = 2", 2},
         {"DELETE FROM reduction WHERE run = 3", 1},
-        {"UPDATE reduction SET body = body || ' ' WHERE run = 1", 2},
+        {"UPDATE reduction SET estimator = 'free' WHERE run = 1", 2},
     };
     struct rebuild_counts counts;
     size_t differences = 99;

@@ -222,8 +222,9 @@ static void others_may_not(void **state) {
         struct err err = {0};
         assert_int_equal(remove_school(&callers[i], false, identifier), -1);
         assert_int_equal(fixture.err.code, ERR_WRONG_KEY);
-        assert_int_equal(own_data_gather(fixture.db, &callers[i], WORDS "-school", &data, &err),
-                         -1);
+        assert_int_equal(
+            own_data_gather(fixture.db, fixture.almanac, &callers[i], WORDS "-school", &data, &err),
+            -1);
         assert_int_equal(err.code, ERR_WRONG_KEY);
     }
 }

@@ -246,7 +246,7 @@ static void a_day_closes_while_a_run_waits(void **state) {
 
 static struct run_view view_of(struct fixture *f, int64_t run) {
     struct run_view view;
-    assert_int_equal(run_get(f->db, run, &view, &f->err), 0);
+    assert_int_equal(run_get(f->db, f->almanac, run, &view, &f->err), 0);
     return view;
 }
 
