@@ -146,6 +146,11 @@ static void sends_how_its_clock_is(void **state) {
     school_measure(&schools[0], DAY, 3, 0, &body);
     desk_run(&desk, body.bytes, &outcome, "submit", DAY, "acacia", "--clock", "--json", NULL);
     outcome_assert_code(&outcome, 0);
+    char run[24];
+    snprintf(run, sizeof run, "%.0f", outcome_number(&outcome, "run/id"));
+    outcome_release(&outcome);
+    desk_run(&desk, "", &outcome, "show", "run", run, "--json", NULL);
+    outcome_assert_code(&outcome, 0);
     outcome_assert_near("offset", outcome_number(&outcome, "run/clock/offset_s"), 0.0, 0.2);
     double sigma_s = outcome_number(&outcome, "run/clock/sigma_s");
     assert_true(sigma_s >= 0.001 && sigma_s < 0.5);
