@@ -18,11 +18,17 @@ enum method method_parse(const char *name) {
     return METHOD_OTHER;
 }
 
-/* [A-Za-z0-9][A-Za-z0-9._-]{0,39}: what identifiers and file names look like. */
+/* A segment of the path that stands for a {parameter} of the pattern. */
+struct segment {
+    const char *at;
+    size_t length;
+};
+
 static bool is_digit_or_letter(char c) {
     return (c >= '0' && c <= '9') || (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z');
 }
 
+/* [A-Za-z0-9][A-Za-z0-9._-]{0,39}: what identifiers and file names look like. */
 static bool take_segment(const char *segment, size_t length, char out[ID_MAX + 1]) {
     if (length == 0 || length > ID_MAX || !is_digit_or_letter(segment[0]))
         return false;
@@ -35,29 +41,44 @@ static bool take_segment(const char *segment, size_t length, char out[ID_MAX + 1
     return true;
 }
 
+/* Whether a path has the form of a pattern, whatever its parameters look like. */
 static bool path_matches(const char *pattern, const char *path,
-                         char param[EXCHANGE_PARAMS_MAX][ID_MAX + 1]) {
-    int params = 0;
+                         struct segment segment[EXCHANGE_PARAMS_MAX], int *segments) {
+    *segments = 0;
     while (*pattern != '\0' && *path != '\0') {
         if (*pattern != '{') {
             if (*pattern++ != *path++)
                 return false;
             continue;
         }
-        size_t length = strcspn(path, "/");
-        if (params == EXCHANGE_PARAMS_MAX || !take_segment(path, length, param[params++]))
+        if (*segments == EXCHANGE_PARAMS_MAX)
             return false;
-        path += length;
-        pattern = strchr(pattern, '}') + 1;
+        const char *from = path;
+        while (*path != '\0' && *path != '/')
+            path++;
+        segment[(*segments)++] = (struct segment){from, (size_t)(path - from)};
+        while (*pattern++ != '}')
+            continue;
     }
     return *pattern == '\0' && *path == '\0';
+}
+
+static bool take_segments(const struct segment *segment, int segments,
+                          char param[EXCHANGE_PARAMS_MAX][ID_MAX + 1]) {
+    for (int i = 0; i < segments; i++)
+        if (!take_segment(segment[i].at, segment[i].length, param[i]))
+            return false;
+    return true;
 }
 
 const struct route *routes_find(struct request *request, unsigned *allowed) {
     char param[EXCHANGE_PARAMS_MAX][ID_MAX + 1] = {{0}};
     *allowed = 0;
     for (int i = 0; i < routes_count; i++) {
-        if (!path_matches(routes[i].pattern, request->path, param))
+        struct segment segment[EXCHANGE_PARAMS_MAX];
+        int segments;
+        if (!path_matches(routes[i].pattern, request->path, segment, &segments) ||
+            !take_segments(segment, segments, param))
             continue;
         *allowed |= 1U << routes[i].method;
         if (routes[i].method == request->method) {

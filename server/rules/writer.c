@@ -39,6 +39,7 @@ static bool take(struct writer *writer, struct batch *batch) {
         struct job *job = writer->first;
         writer->first = job->next;
         batch->runs_alone = batch->runs_alone && job->runs_alone;
+        batch->undone[batch->count] = false;
         batch->job[batch->count++] = job;
     }
     if (!writer->first)

@@ -3,12 +3,12 @@
 #include "server/wire/json_read.h"
 
 #include <assert.h>
-#include <pthread.h>
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "server/wire/json_room.h"
 #include "server/wire/utf8.h"
 
 #define POINTER_MAX 96 /* as err.field */
@@ -36,27 +36,11 @@ static const char *describe(const json_error_t *error) {
     }
 }
 
-/* jansson takes a text that it has no memory for as one written wrongly, or cuts
- * it short without a word. Neither may happen to a run: so we look ourselves. */
-static _Thread_local bool memory_was_short;
-
-static void *allocate(size_t size) {
-    void *memory = malloc(size);
-    memory_was_short = memory_was_short || memory == NULL;
-    return memory;
-}
-
-static void watch_memory(void) {
-    json_set_alloc_funcs(allocate, free);
-}
-
 int json_read_object(const char *bytes, size_t length, json_t **out, struct err *err) {
-    static pthread_once_t once = PTHREAD_ONCE_INIT;
     json_error_t error;
-    pthread_once(&once, watch_memory);
-    memory_was_short = false;
+    json_room_begin();
     json_t *root = json_loadb(bytes, length, JSON_REJECT_DUPLICATES | JSON_DECODE_ANY, &error);
-    if (memory_was_short) {
+    if (json_room_was_short()) {
         json_decref(root);
         return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     }

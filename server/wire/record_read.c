@@ -11,6 +11,7 @@
 #include "server/science/meridian.h"
 #include "server/wire/field.h"
 #include "server/wire/json_read.h"
+#include "server/wire/json_room.h"
 
 /* A zone's principal place may be this far from a site of the zone. */
 #define ZONE_REACH_M 3000e3
@@ -19,10 +20,12 @@
 static int read_body(const char *bytes, size_t length, const struct field_table *table,
                      void *record, struct err *err) {
     json_t *body = NULL;
-    if (json_read_object(bytes, length, &body, err) < 0)
-        return -1;
-    int outcome = json_read_fields(body, table, "", record, err);
+    json_room_open();
+    int outcome = json_read_object(bytes, length, &body, err);
+    if (outcome == 0)
+        outcome = json_read_fields(body, table, "", record, err);
     json_decref(body);
+    json_room_close();
     return outcome;
 }
 
