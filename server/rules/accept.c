@@ -8,6 +8,7 @@
 #include "server/rules/accept_record.h"
 #include "server/rules/audit.h"
 #include "server/rules/day_states.h"
+#include "server/rules/known_days.h"
 #include "server/rules/lookup.h"
 #include "server/rules/verdict.h"
 #include "server/store/hash.h"
@@ -65,7 +66,7 @@ static int check_current(struct db *db, int64_t day, int64_t site, int64_t super
 
 static int check_state(struct db *db, const struct prepared *prepared, int64_t supersedes,
                        struct err *err) {
-    if (day_check_measuring(db, prepared->day.id, prepared->site.id, err))
+    if (day_check_measuring(db, &prepared->day, prepared->site.id, err))
         return -1;
     return check_current(db, prepared->day.id, prepared->site.id, supersedes, err);
 }
@@ -80,7 +81,7 @@ int accept_prepare(const struct book_view *view, struct almanac *almanac,
         return -1;
     if (out->replay)
         return 0;
-    if (lookup_day(db, run->day, &out->day, err) || lookup_site(db, run->site, &out->site, err) ||
+    if (known_day(view, run->day, &out->day, err) || lookup_site(db, run->site, &out->site, err) ||
         check_state(db, out, run->supersedes, err) ||
         verdict_reduce(almanac, &out->day.record, &out->site.record, &run->run, &out->reduction,
                        err))
@@ -100,6 +101,8 @@ static int check_again(struct change *change, const struct submission *submissio
     }
     if (site_rows_get(db, prepared->site.id, &site, err) != FOUND_ONE)
         return err_set(err, ERR_INTERNAL, NULL, "the site vanished");
+    if (day_rows_get(db, prepared->day.id, &prepared->day, err) != FOUND_ONE)
+        return err_set(err, ERR_INTERNAL, NULL, "the day vanished");
     if (site.version != prepared->site.version) {
         prepared->site = site;
         if (verdict_reduce(change_almanac(change), &prepared->day.record, &site.record,

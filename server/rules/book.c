@@ -9,6 +9,7 @@
 
 #include "server/rules/day_sheet.h"
 #include "server/rules/figures.h"
+#include "server/rules/known_days.h"
 #include "server/rules/moved.h"
 
 #define DAYS 16
@@ -27,6 +28,7 @@ struct page {
 struct book {
     pthread_mutex_t lock;
     struct moved *moved;
+    struct known_days *days;
     uint64_t moment, asked;
     uint64_t forgotten; /* no day without a page changed after this */
     struct page page[DAYS];
@@ -35,18 +37,25 @@ struct book {
 struct book *book_new(void) {
     struct book *book = calloc(1, sizeof *book);
     struct moved *moved = moved_new();
-    if (!book || !moved) {
+    struct known_days *days = known_days_new();
+    if (!book || !moved || !days) {
         free(book);
         moved_free(moved);
+        known_days_free(days);
         return NULL;
     }
     book->moved = moved;
+    book->days = days;
     pthread_mutex_init(&book->lock, NULL);
     return book;
 }
 
 struct moved *book_moved(struct book *book) {
     return book->moved;
+}
+
+struct known_days *book_days(struct book *book) {
+    return book->days;
 }
 
 void book_free(struct book *book) {
@@ -58,6 +67,7 @@ void book_free(struct book *book) {
     }
     pthread_mutex_destroy(&book->lock);
     moved_free(book->moved);
+    known_days_free(book->days);
     free(book);
 }
 

@@ -26,8 +26,9 @@ void book_free(struct book *book);
 
 uint64_t book_moment(struct book *book);
 
-/* The book's record of what moved. */
+/* The book's record of what moved, and the days it knows. */
 struct moved *book_moved(struct book *book);
+struct known_days *book_days(struct book *book);
 
 /* A reader's view: a connection held still, and the moment before it was. */
 struct book_view {

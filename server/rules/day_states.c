@@ -25,12 +25,12 @@ int day_state_check(enum day_state state, enum day_act act, struct err *err) {
                    day_act_words(act), day_state_name(state), day_state_meaning(state));
 }
 
-int day_check_measuring(struct db *db, int64_t day, int64_t site, struct err *err) {
-    struct standing standing;
-    if (day_rows_standing(db, day, site, &standing, err) ||
-        day_state_check(standing.state, DAY_ACT_MEASURE, err))
+int day_check_measuring(struct db *db, const struct day_row *day, int64_t site, struct err *err) {
+    enum stand stand;
+    if (day_rows_stand(db, day, site, &stand, err) ||
+        day_state_check(day->record.state, DAY_ACT_MEASURE, err))
         return -1;
-    switch (standing.stand) {
+    switch (stand) {
     case STAND_TAKEN:
         return 0;
     case STAND_WAITING:

@@ -21,7 +21,7 @@ int day_state_check(enum day_state state, enum day_act act, struct err *err)
 
 /* READ. A site may measure on a day now: the day is announced and the site takes part.
  * ERR_DAY_STATE, ERR_NOT_TAKING_PART, ERR_NOT_APPROVED. */
-int day_check_measuring(struct db *db, int64_t day, int64_t site, struct err *err)
+int day_check_measuring(struct db *db, const struct day_row *day, int64_t site, struct err *err)
     __attribute__((warn_unused_result));
 
 /* All WRITE, organiser; out is the day as it then is.

@@ -49,7 +49,7 @@ int sky_report(struct change *change, const struct caller *caller, const char *d
     struct site_row site_row;
     if (caller_may(caller, ROLE_CLASS, site, err) || lookup_day(db, day, &day_row, err) ||
         lookup_site(db, site, &site_row, err) ||
-        day_check_measuring(db, day_row.id, site_row.id, err))
+        day_check_measuring(db, &day_row, site_row.id, err))
         return -1;
     if (record(change, caller, &day_row, &site_row, sky, now_utc_s, err) ||
         (sky_is_open(sky) ? partners_back(change, &day_row, &site_row, now_utc_s, err)

@@ -229,6 +229,21 @@ int day_rows_standing(struct db *db, int64_t day, int64_t site, struct standing 
     return 0;
 }
 
+int day_rows_stand(struct db *db, const struct day_row *day, int64_t site, enum stand *out,
+                   struct err *err) {
+    struct statement *statement;
+    if (db_prepare(db, "SELECT " EVENT_NOW ", " APPROVED_NOW, &statement, err))
+        return -1;
+    bind_int(statement, 1, day->id);
+    bind_int(statement, 2, site);
+    enum step step = statement_step(statement, err);
+    if (step == STEP_ROW)
+        *out = part_of(strcmp(column_text(statement, 0, NULL), "join") == 0,
+                       !column_null(statement, 1), column_int(statement, 1), day->needs_approval);
+    statement_done(statement);
+    return step == STEP_ROW ? 0 : -1;
+}
+
 int day_rows_add_event(struct db *db, int64_t day, int64_t site, bool join, int64_t by,
                        double now_utc_s, struct err *err) {
     int64_t id;

@@ -45,6 +45,10 @@ struct standing {
 };
 int day_rows_standing(struct db *db, int64_t day, int64_t site, struct standing *out,
                       struct err *err) __attribute__((warn_unused_result));
+
+/* The same of a day that is at hand. */
+int day_rows_stand(struct db *db, const struct day_row *day, int64_t site, enum stand *out,
+                   struct err *err) __attribute__((warn_unused_result));
 int day_rows_add_event(struct db *db, int64_t day, int64_t site, bool join, int64_t by,
                        double now_utc_s, struct err *err) __attribute__((warn_unused_result));
 
