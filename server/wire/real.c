@@ -17,6 +17,7 @@
 #define PLAIN_LEAST 1e-4
 #define PLAIN_BOUND 1e15
 #define POWERS 22
+#define POWER_SPLIT 11 /* the larger ones are made of two */
 
 __extension__ typedef unsigned __int128 wide;
 
@@ -49,10 +50,19 @@ static int first_exponent(double value) {
     return e;
 }
 
+static wide whole_power_of_ten(int exponent) {
+    static const uint64_t power[POWER_SPLIT + 1] = {
+        1,       10,       100,       1000,       10000,       100000,
+        1000000, 10000000, 100000000, 1000000000, 10000000000, 100000000000,
+    };
+    const int high = exponent > POWER_SPLIT ? exponent - POWER_SPLIT : 0;
+    return (wide)power[exponent - high] * power[high];
+}
+
 /* value * 10^scale rounded to an integer, a tie to the even one. True when that over
  * 10^scale reads back as value: when it is nearer than half a unit of the mantissa. */
 static bool round_scaled(const struct parts *parts, int scale, uint64_t *out) {
-    const wide unit = (wide)power_of_ten[scale];
+    const wide unit = whole_power_of_ten(scale);
     const wide exact = parts->mantissa * unit;
     const wide one = (wide)1 << parts->shift;
     wide whole = exact >> parts->shift, rest = exact & (one - 1);
