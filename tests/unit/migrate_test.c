@@ -150,6 +150,64 @@ static void hash_of_parts_knows_where_they_end(void **state) {
     assert_string_not_equal(first, second);
 }
 
+/* Runs, and what refers to them, from before their tables were made anew. */
+static void runs_outlive_a_new_table(void **state) {
+    static const char rows[] =
+        "INSERT INTO site VALUES (1, 'hill', 0);"
+        "INSERT INTO credential (id, hash, role, site, name, created_utc_s) "
+        "VALUES (1, 'h', 'school', 1, '', 0);"
+        "INSERT INTO day (id, day, name, date, lon_tolerance_deg, min_separation_km, opened_utc_s) "
+        "VALUES (1, 'spring', 'Spring', 20000, 1, 1, 0);"
+        "INSERT INTO run VALUES (1, 1, 1, NULL, '{}', 5, 1, 'key-one', 'a', 'first');"
+        "INSERT INTO run VALUES (2, 1, 1, 1, '{}', 6, 1, NULL, 'b', '');"
+        "INSERT INTO withdrawal VALUES (2, 'why', 7, 1);"
+        "INSERT INTO reduction VALUES (2, 1, 1, 0, 0, 'ok', 40, 3, 4e6, 1, 2, 3, 4, 5, 6, 'umbra', "
+        "1000, 'solar', 11, 1, '{}');"
+        "INSERT INTO audit VALUES (9, 7, 1, 'school', 'run.withdraw', 'runs/2', '')";
+    static const struct {
+        const char *sql, *text;
+    } kept[] = {
+        {"SELECT id || answer || idempotency_key FROM run WHERE supersedes IS NULL",
+         "1firstkey-one"},
+        {"SELECT id || body_hash FROM run WHERE supersedes = 1", "2b"},
+        {"SELECT r.body_hash || w.reason FROM withdrawal w JOIN run r ON r.id = w.run", "bwhy"},
+        {"SELECT run || estimator || used FROM reduction", "2solar11"},
+        {"SELECT id || subject FROM audit", "9runs/2"},
+        {"SELECT COUNT(*) FROM pragma_foreign_key_check", "0"},
+    };
+    struct db *db = *state;
+    struct err err = {0};
+    assert_true(migrations_count >= 8);
+    assert_int_equal(apply(db, migrations, 7, &err), 7);
+    assert_int_equal(db_script(db, rows, &err), 0);
+    assert_int_equal(apply(db, migrations, migrations_count, &err), migrations_count - 7);
+    for (size_t i = 0; i < sizeof kept / sizeof *kept; i++) {
+        struct statement *statement;
+        assert_int_equal(db_prepare(db, kept[i].sql, &statement, &err), 0);
+        assert_int_equal(statement_step(statement, &err), STEP_ROW);
+        assert_string_equal(column_text(statement, 0, NULL), kept[i].text);
+        statement_done(statement);
+    }
+    /* References are held again. */
+    assert_int_equal(db_script(db, "INSERT INTO withdrawal VALUES (4711, '', 7, 1)", NULL), -1);
+    assert_int_equal(db_script(db, "DELETE FROM run WHERE id = 2", NULL), -1);
+}
+
+/* A step that leaves a reference without its row is not taken. */
+static void loose_end_is_refused(void **state) {
+    static const struct migration loose[] = {
+        {1, "trees",
+         "CREATE TABLE tree (id BIGINT PRIMARY KEY); INSERT INTO tree VALUES (1);"
+         "CREATE TABLE fruit (tree BIGINT REFERENCES tree (id));"
+         "INSERT INTO fruit VALUES (1)"},
+        {2, "felled", "DELETE FROM tree"},
+    };
+    struct db *db = *state;
+    struct err err = {0};
+    assert_int_equal(apply(db, loose, 2, &err), -1);
+    assert_int_equal(migrate_verify(db, loose, 1, &err), 0);
+}
+
 int main(void) {
 #define MIGRATE_TEST(test) cmocka_unit_test_setup_teardown(test, set_up, tear_down)
     const struct CMUnitTest tests[] = {
@@ -162,6 +220,8 @@ int main(void) {
         MIGRATE_TEST(our_own_steps_apply_to_an_empty_store),
         cmocka_unit_test(hash_is_blake2b_256),
         cmocka_unit_test(hash_of_parts_knows_where_they_end),
+        MIGRATE_TEST(runs_outlive_a_new_table),
+        MIGRATE_TEST(loose_end_is_refused),
     };
     return cmocka_run_group_tests_name("migrate", tests, NULL, NULL);
 }
