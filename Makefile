@@ -185,7 +185,7 @@ $(PEER)/server.js: tests/bench/peer/server.js $(PEER)/installed
 	$(RUN)cp $< $@
 bench:
 	@deploy/setup bench
-	@$(MAKE) --no-print-directory $(PARALLEL) all $(BENCHES) $(PEER)/server.js
+	@$(MAKE) --no-print-directory $(PARALLEL) all $(BENCHES) $(PEER)/server.js $(BUILD)/demo-day
 	@BUILD=$(BUILD) tests/bench/run $(PARTS)
 
 demo: setup

@@ -28,6 +28,29 @@ const words = Object.assign({}, ...readdirSync(join(here, "words"))
 
 // --- scripts and styles
 
+// "apart:FILE" is the address of a file that is sent by itself: data as they stand, a
+// script as the program of a worker.
+const apart = {
+  name: "apart",
+  setup({ onResolve, onLoad, resolve: find }) {
+    onResolve({ filter: /^apart:/ }, async ({ path, kind, importer, resolveDir }) => {
+      const { path: found, errors } = await find(path.slice("apart:".length), { kind, importer, resolveDir });
+      return { path: found, namespace: "apart", errors };
+    });
+    onLoad({ filter: /./, namespace: "apart" }, async ({ path }) => ({
+      contents: path.endsWith(".js") ? await workerProgram(path) : readFileSync(path), loader: "file",
+    }));
+  },
+};
+
+async function workerProgram(path, more = {}) {
+  const { outputFiles: [program] } = await build({
+    absWorkingDir: here, entryPoints: [path], bundle: true, write: false, format: "iife", target: ["es2022"],
+    minify: true, legalComments: "none", nodePaths: [join(npm, "node_modules")], logLevel: "warning", ...more,
+  });
+  return program.contents;
+}
+
 async function bundle() {
   const { metafile } = await build({
     absWorkingDir: here,
@@ -45,6 +68,7 @@ async function bundle() {
     metafile: true,
     legalComments: "none",
     nodePaths: [join(npm, "node_modules")],
+    plugins: [apart],
     alias: { "science.wasm": wasm },
     loader: { ".svg": "file", ".wasm": "file", ".webmanifest": "file" },
     logLevel: "warning",
@@ -120,11 +144,9 @@ async function makeWorker(loads) {
   const files = [...new Set([...kept.map(([, at]) => at), ...kept.flatMap(([name]) => loads[name])])];
   const version = createHash("sha256");
   for (const [name] of kept) version.update(readFileSync(join(fresh, `${name}.html`)));
-  await build({
-    absWorkingDir: here, entryPoints: ["worker.js"], outfile: join(fresh, "worker.js"), bundle: true,
-    format: "iife", target: ["es2022"], minify: true, logLevel: "warning",
+  writeFileSync(join(fresh, "worker.js"), await workerProgram("worker.js", {
     define: { FILES: JSON.stringify(files), VERSION: JSON.stringify(version.digest("hex").slice(0, 16)) },
-  });
+  }));
 }
 
 function pack(folder) {

@@ -61,4 +61,5 @@ test("spans of time and signs", () => {
   assert.equal(english.span(-5), english.span(0));
   assert.equal(plain(english.number(-0.04, 1)), "0.0");
   assert.equal(plain(english.signed(1.25, 1)), "+1.3");
+  assert.equal(plain(english.signed(0.004, 2)), "0.00"); // nothing is neither more nor less
 });

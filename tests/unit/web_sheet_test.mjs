@@ -5,7 +5,7 @@ import assert from "node:assert/strict";
 import test from "node:test";
 
 import { spreadBins } from "../../server/web/charts/bins.js";
-import { csvRecords, csvRows } from "../../server/web/charts/csv.js";
+import { csvColumns, csvRows, recordsOf } from "../../server/web/charts/csv.js";
 import { checkSheet } from "../../server/web/organiser/check_sheet.js";
 
 test("the examples of RFC 4180", () => {
@@ -19,8 +19,17 @@ test("the examples of RFC 4180", () => {
 
 test("empty fields stay, wherever they stand", () => {
   assert.deepEqual(csvRows("a,,\n,b,\n"), [["a", "", ""], ["", "b", ""]]);
-  assert.deepEqual(csvRecords("\ufeffsite,km\r\nx,1.5\r\ny,\r\n", ["km"]), [{ site: "x", km: 1.5 }, { site: "y", km: null }]);
-  assert.deepEqual(csvRecords("", []), []);
+  const records = (text) => recordsOf(csvColumns(text, ["km"]), ["site", "km"]);
+  assert.deepEqual(records("\ufeffsite,km\r\nx,1.5\r\ny,\r\n"), [{ site: "x", km: 1.5 }, { site: "y", km: null }]);
+  assert.deepEqual(records("site,km\nx\ny,2\n"), [{ site: "x", km: null }, { site: "y", km: 2 }]); // a row too short
+  assert.deepEqual(csvColumns("", []), { rows: 0, columns: {} });
+});
+
+test("a column of words keeps each of them once", () => {
+  const { rows, columns } = csvColumns("one,two\na,b\nb,b\na,\n", []);
+  assert.equal(rows, 3);
+  assert.deepEqual(columns.one, { values: ["a", "b"], at: Uint32Array.of(0, 1, 0) });
+  assert.deepEqual(columns.two, { values: ["b", ""], at: Uint32Array.of(0, 0, 1) });
 });
 
 test("a sheet is told all its mistakes at once, by row and column", () => {

@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: MIT
 // What all charts share: colours that hold in light, dark and print, drawing to the
-// width there is, a canvas laid over axes, and shapes that stand beside colours.
+// width there is, a canvas laid under axes, and shapes that stand beside colours.
 import { h, s } from "../house/dom.js";
+import { pause } from "../house/pause.js";
+import { outlineOf } from "./shapes.js";
 
 // Okabe and Ito (2008); every one of them comes with a shape of its own.
 export const OKABE_ITO = {
@@ -55,53 +57,22 @@ export function keepDrawn(host, render) {
   return ask;
 }
 
-// A canvas as large as the drawing it lies on, sharp on fine screens. paint(context)
-// works in the drawing's own pixels.
-export function canvasOver(width, height, paint) {
-  const canvas = document.createElement("canvas");
+// A canvas as large as the drawing that will lie on it, sharp on fine screens.
+// paint(context, dots a pixel) comes after the drawing is shown.
+export function canvasUnder(width, height, paint) {
   const fineness = Math.min(window.devicePixelRatio || 1, 2);
-  canvas.width = Math.round(width * fineness);
-  canvas.height = Math.round(height * fineness);
+  const canvas = h("canvas", { class: "under", width: Math.round(width * fineness), height: Math.round(height * fineness), "aria-hidden": "true" });
   canvas.style.width = `${width}px`;
   canvas.style.height = `${height}px`;
-  canvas.className = "over";
-  canvas.setAttribute("aria-hidden", "true");
-  const context = canvas.getContext("2d");
-  context.scale(fineness, fineness);
-  paint(context);
+  pause().then(() => paint(canvas.getContext("2d"), fineness));
   return canvas;
 }
 
-// Outlines about (0, 0), of one size to the eye, as polygons; a circle is null.
-const POLYGONS = {
-  circle: null,
-  ring: null,
-  diamond: [[0, -1.35], [1.35, 0], [0, 1.35], [-1.35, 0]],
-  square: [[-0.95, -0.95], [0.95, -0.95], [0.95, 0.95], [-0.95, 0.95]],
-  triangle: [[0, -1.3], [1.2, 0.9], [-1.2, 0.9]],
-  down: [[0, 1.3], [1.2, -0.9], [-1.2, -0.9]],
-  cross: [[-1, -1], [1, 1], [0, 0], [-1, 1], [1, -1], [0, 0]],
-};
-
-// Adds a shape to the path that the context is drawing.
-export function trace(context, shape, x, y, size) {
-  const polygon = POLYGONS[shape];
-  if (polygon === null) {
-    context.moveTo(x + size, y);
-    context.arc(x, y, size, 0, 2 * Math.PI);
-    return;
-  }
-  polygon.forEach(([dx, dy], i) => {
-    if (i === 0) context.moveTo(x + dx * size, y + dy * size);
-    else context.lineTo(x + dx * size, y + dy * size);
-  });
-  if (shape !== "cross") context.closePath();
-}
-
-// The same shape as a node, for legends, small charts and pictures of few points.
+// A shape as a node, for legends, small charts and pictures of few points.
 export function shapeNode(shape, x, y, size, attributes) {
-  if (POLYGONS[shape] === null) return s("circle", { cx: x, cy: y, r: size, ...attributes });
-  const d = POLYGONS[shape].map(([dx, dy], i) => `${i === 0 ? "M" : "L"}${x + dx * size},${y + dy * size}`).join("");
+  const outline = outlineOf(shape);
+  if (outline === null) return s("circle", { cx: x, cy: y, r: size, ...attributes });
+  const d = outline.map(([dx, dy], i) => `${i === 0 ? "M" : "L"}${x + dx * size},${y + dy * size}`).join("");
   return s("path", { d: shape === "cross" ? d : `${d}Z`, ...attributes });
 }
 

@@ -18,7 +18,7 @@ function stepFor(span) {
 // values: km. Returns {bins: [{from, to, count}], below, above, step}: all values are
 // in a bin or counted beside them.
 export function spreadBins(values, handbook) {
-  const sorted = [...values].sort((a, b) => a - b);
+  const sorted = Float64Array.from(values).sort();
   const [first, third] = [quantile(sorted, 0.25), quantile(sorted, 0.75)];
   const reach = FENCE * (third - first);
   const low = Math.min(Math.max(sorted[0], first - reach), handbook);

@@ -1,12 +1,11 @@
 // SPDX-License-Identifier: MIT
-// Reads the service's spreadsheets (RFC 4180): large tables come this way, in one
-// answer instead of a hundred pages. Fields without quotes, which nearly all are, are
-// cut out of the text as they stand.
+// Reads spreadsheets (RFC 4180): the service's large tables come this way, in one answer
+// instead of a hundred pages. Fields without quotes, which nearly all are, are cut out of
+// the text as they stand.
 
-// Rows as arrays of text, the header row first.
-export function csvRows(text) {
-  const rows = [];
-  let row = [];
+// Tells every field, took(field, column), and the end of every row, ended(fields).
+function cut(text, took, ended) {
+  let column = 0;
   let at = 0;
   while (at < text.length) {
     let field;
@@ -26,33 +25,74 @@ export function csvRows(text) {
       field = text.slice(at, end);
       at = end;
     }
-    row.push(field);
+    took(field, column++);
     if (text[at] === ",") {
       at++;
-      if (at === text.length) row.push("");
-      else if (text[at] !== "\r" && text[at] !== "\n") continue;
-      else row.push("");
+      if (at < text.length && text[at] !== "\r" && text[at] !== "\n") continue;
+      took("", column++);
     }
     if (text[at] === "\r") at++;
     if (text[at] === "\n") at++;
+    ended(column);
+    column = 0;
+  }
+}
+
+// Rows as arrays of text, the header row first.
+export function csvRows(text) {
+  const rows = [];
+  let row = [];
+  cut(text, (field) => row.push(field), () => {
     rows.push(row);
     row = [];
-  }
+  });
   return rows;
 }
 
-// Records by the names of the header. kinds says which columns are numbers; an empty
-// number is null, as in JSON.
-export function csvRecords(text, numbers) {
-  const [names, ...rows] = csvRows(text.charCodeAt(0) === 0xfeff ? text.slice(1) : text);
-  if (names === undefined) return [];
-  const isNumber = names.map((name) => numbers.includes(name));
-  return rows.map((row) => {
-    const record = {};
-    for (let i = 0; i < names.length; i++) {
-      const field = row[i] ?? "";
-      record[names[i]] = isNumber[i] ? (field === "" ? null : Number(field)) : field;
+// A column of numbers (an empty field is NaN), or of words: each different one once in
+// values, and which one a row has in at.
+function numberColumn() {
+  const found = [];
+  return { add: (field) => found.push(field === "" ? NaN : Number(field)), done: () => Float64Array.from(found) };
+}
+function wordColumn() {
+  const places = new Map();
+  const at = [];
+  return {
+    add(field) {
+      if (!places.has(field)) places.set(field, places.size);
+      at.push(places.get(field));
+    },
+    done: () => ({ values: [...places.keys()], at: Uint32Array.from(at) }),
+  };
+}
+
+// {rows: how many, columns: by the names of the header}. numbers: which columns are.
+export function csvColumns(text, numbers) {
+  const names = [];
+  let columns = null;
+  let rows = 0;
+  cut(text.charCodeAt(0) === 0xfeff ? text.slice(1) : text, (field, column) => {
+    if (columns === null) names.push(field);
+    else columns[column]?.add(field);
+  }, (fields) => {
+    if (columns === null) columns = names.map((name) => (numbers.includes(name) ? numberColumn() : wordColumn()));
+    else {
+      for (const column of columns.slice(fields)) column.add("");
+      rows++;
     }
-    return record;
   });
+  return { rows, columns: Object.fromEntries(names.map((name, i) => [name, columns[i].done()])) };
+}
+
+// The rows of such columns as records of the fields named; an empty number is null, as in
+// JSON.
+export function recordsOf({ rows, columns }, names) {
+  const records = Array.from({ length: rows }, () => ({}));
+  for (const name of names) {
+    const column = columns[name];
+    if (column instanceof Float64Array) records.forEach((record, row) => { record[name] = Number.isNaN(column[row]) ? null : column[row]; });
+    else records.forEach((record, row) => { record[name] = column.values[column.at[row]]; });
+  }
+  return records;
 }

@@ -1,144 +1,101 @@
 // SPDX-License-Identifier: MIT
 // The country on its day: land, sites and pairs, coloured and shaped by what became of
-// them. Land and grid are an SVG drawing; the sites and pairs lie on a canvas above it,
-// so that 5 000 sites with 50 000 pairs stay smooth. Moved by buttons, arrow keys and
-// the mouse; a finger scrolls the page as everywhere.
-import * as Plot from "@observablehq/plot";
-import { geoAzimuthalEqualArea, geoDistance, geoEqualEarth } from "d3-geo";
-import { feature } from "topojson-client";
+// them. A worker paints it as one picture, larger than what is seen; the page moves and
+// scales that picture at once, and a new one follows when it has come to rest or the
+// picture's rim comes near. Moved by buttons, arrow keys and the mouse; a finger scrolls
+// the page as everywhere.
+import address from "apart:./map_worker.js";
+import coarse from "apart:world-atlas/land-110m.json";
+import fine from "apart:world-atlas/land-50m.json";
 
-import { canvasOver, ink, settle, trace } from "./base.js";
-import { crowdOfLines } from "./crowd.js";
+import { h } from "../house/dom.js";
+import { ink } from "./base.js";
+import { extentOf, markSize, moved, seesCoastsFine, toScreen, wholeView, zoomed } from "./map_view.js";
 
-const WIDE_DEG = 70; // beyond this the coarse coastline serves, and a map of the world
 const PICK_PX = 22;
-const SHADOWS = 400; // schools up to which each throws its noon shadow on the map
-const SHADOW_PX = 24; // of a gnomon's own height
-const LONGEST = 2.4; // gnomon heights
-const CROWD = 2500; // pairs beyond which they are counted a pixel instead of stroked
-
-const coast = new Map();
-function landOf(fine) {
-  if (!coast.has(fine)) {
-    const topology = fine ? import("world-atlas/land-50m.json") : import("world-atlas/land-110m.json");
-    coast.set(fine, topology.then(({ default: world }) => feature(world, world.objects.land)));
-  }
-  return coast.get(fine);
-}
-
-// Centre and half extent of the sites; longitudes about their widest empty gap, so
-// that a country on both sides of the date line is one.
-function extentOf(sites) {
-  if (sites.length === 0) return { lon: 0, lat: 0, span: 170 };
-  const lons = sites.map((site) => site.lon_deg).sort((a, b) => a - b);
-  let gap = lons[0] + 360 - lons.at(-1);
-  let first = lons[0];
-  for (let i = 1; i < lons.length; i++)
-    if (lons[i] - lons[i - 1] > gap) {
-      gap = lons[i] - lons[i - 1];
-      first = lons[i];
-    }
-  let low = 90;
-  let high = -90;
-  for (const { lat_deg } of sites) {
-    low = Math.min(low, lat_deg);
-    high = Math.max(high, lat_deg);
-  }
-  const lat = (low + high) / 2;
-  const width = (360 - gap) * Math.cos((lat * Math.PI) / 180);
-  return { lon: first + (360 - gap) / 2, lat, span: Math.max(high - low, width, 2) };
-}
-
-function projectionFor(view, extent, width, height) {
-  const regional = extent.span < WIDE_DEG * 1.5;
-  const projection = regional
-    ? geoAzimuthalEqualArea().rotate([-view.lon, -view.lat]).clipAngle(89)
-    : geoEqualEarth().rotate([-view.lon, 0]);
-  // Pixels a radian, so that the extent with a margin fits the shorter way.
-  const span = (Math.min(extent.span * 1.12, 170) * Math.PI) / 180;
-  const scale = regional
-    ? (view.zoom * Math.min(width, height)) / (2 * Math.sin(span / 4) * 2)
-    : (view.zoom * width) / 5.5;
-  return projection.scale(scale).translate([width / 2, height / 2]);
-}
+const RIM = 0.25; // of the picture's size, painted beyond each side
+const REST_MS = 120;
+const FINENESS = 2; // dots a px at most
+const STEPS = { ArrowLeft: [-0.2, 0], ArrowRight: [0.2, 0], ArrowUp: [0, 0.2], ArrowDown: [0, -0.2] };
+const ZOOM = 1.6;
+const DARK = "(prefers-color-scheme: dark)";
+const ON_PAPER = { ink: "#000000", shadow: "#35597A", land: "#E9E3D3" };
 
 export class CountryMap {
   // host: an element; options: label (for those who do not see it), pick(site or null),
-  // look: { sites: Map(state -> {shape, colour}), pairs: Map(state -> {colour, dash}) }.
+  // looks {sites, pairs}: [state, {shape, colour}] and [state, {colour, dash}], in the
+  // order in which they are painted.
   constructor(host, options) {
     this.host = host;
     this.options = options;
     this.sites = [];
-    this.pairs = [];
+    this.places = new Float32Array(0);
     this.hidden = new Set();
     this.picked = null;
-    this.extent = extentOf([]);
-    this.view = { lon: 0, lat: 0, zoom: 1 };
-    this.land = null;
-    this.layer = document.createElement("div");
-    this.layer.className = "map-layer";
+    this.shown = null; // what the picture in the page shows
+    this.screen = h("canvas", { class: "on-screen", "aria-hidden": "true" });
+    this.paper = h("canvas", { class: "on-paper", "aria-hidden": "true" });
+    this.ring = h("div", { class: "map-ring", hidden: true });
+    this.layer = h("div", { class: "map-layer" }, this.screen, this.paper, this.ring);
     host.classList.add("map");
     host.tabIndex = 0;
     host.setAttribute("role", "application");
     host.setAttribute("aria-label", options.label);
     host.append(this.layer);
+    this.startPainter();
     this.listen();
-    new ResizeObserver(() => this.draw()).observe(host);
-    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.draw());
+    new ResizeObserver(() => this.resize()).observe(host);
+    matchMedia(DARK).addEventListener("change", () => this.paint());
   }
 
-  // sites: {site, name, lat_deg, lon_deg, state, shadow (in gnomon heights, to the north
-  // positive; NaN none)}; pairs: {a, b, state} with indices
-  // into sites. The view stays where it is once people have looked.
-  show(sites, pairs) {
+  startPainter() {
+    const looks = { sites: this.options.looks.sites.map(([, look]) => look), pairs: this.options.looks.pairs.map(([, look]) => look) };
+    this.painter = new Worker(address);
+    this.painter.addEventListener("message", ({ data }) => {
+      if (data.places !== undefined) this.place(data.places);
+      else if (data.coast) this.paint();
+      else this.take(data);
+    });
+    this.painter.postMessage({ task: "begin", looks, coasts: { coarse, fine } });
+  }
+
+  // sites: {site, lat_deg, lon_deg, state, shadow (in gnomon heights, to the north
+  // positive; NaN none)}. The view stays where it is once people have looked.
+  show(sites) {
     const first = this.sites.length === 0;
     this.sites = sites;
-    this.pairs = pairs;
     if (first) this.whole();
-    else this.draw();
+    else this.project();
   }
 
-  whole() {
-    this.extent = extentOf(this.sites);
-    this.view = { lon: this.extent.lon, lat: this.extent.lat, zoom: 1 };
-    this.draw();
+  // pairs: {a, b: indices into sites, state: indices into looks.pairs}, an array each.
+  showPairs({ a, b, state }) {
+    this.painter.postMessage({ task: "pairs", a, b, state });
+    this.paint();
   }
 
-  zoom(factor) {
-    this.view.zoom = Math.min(Math.max(this.view.zoom * factor, 0.5), 60);
-    this.draw();
+  project() {
+    const order = this.options.looks.sites.map(([state]) => state);
+    this.painter.postMessage({
+      task: "sites", extent: this.extent,
+      lon_deg: Float64Array.from(this.sites, (site) => site.lon_deg), lat_deg: Float64Array.from(this.sites, (site) => site.lat_deg),
+      shadow: Float64Array.from(this.sites, (site) => site.shadow), state: Uint8Array.from(this.sites, (site) => order.indexOf(site.state)),
+    });
+    this.paint();
   }
 
-  // By shares of the picture's size, east and north positive.
-  move(east, north) {
+  place(places) {
+    this.places = places;
+    this.settle();
+  }
+
+  resize() {
     const { width, height } = this.size();
-    const centre = this.projection.invert([width / 2 + east * width, height / 2 - north * height]);
-    if (centre === null || !centre.every(Number.isFinite)) return;
-    this.view.lon = centre[0];
-    this.view.lat = Math.min(Math.max(centre[1], -85), 85);
-    this.draw();
-  }
-
-  toggle(state, shown) {
-    if (shown) this.hidden.delete(state);
-    else this.hidden.add(state);
-    this.draw();
-  }
-
-  // Marks a site and brings it into the picture.
-  find(name) {
-    const at = this.sites.findIndex((site) => site.site === name);
-    this.picked = at < 0 ? null : this.sites[at];
-    if (this.picked !== null) {
-      const { width, height } = this.size();
-      const [x, y] = this.projection([this.picked.lon_deg, this.picked.lat_deg]) ?? [-1, -1];
-      if (x < 20 || y < 20 || x > width - 20 || y > height - 20) {
-        this.view.lon = this.picked.lon_deg;
-        this.view.lat = this.picked.lat_deg;
-      }
-    }
-    this.draw();
-    this.options.pick(this.picked);
+    this.layer.style.height = `${height}px`;
+    if (this.view === undefined) return;
+    this.view = { ...this.view, scale: wholeView(this.extent, width, height).scale * this.view.zoom };
+    this.settle();
+    this.paint();
   }
 
   size() {
@@ -146,165 +103,155 @@ export class CountryMap {
     return { width, height: Math.round(Math.min(Math.max(width * 0.95, 340), 640)) };
   }
 
-  draw() {
-    if (this.asked) return;
-    this.asked = true;
-    requestAnimationFrame(() => {
-      this.asked = false;
-      if (this.host.clientWidth > 0) this.paint();
-    });
+  // --- looking about
+
+  look(view) {
+    this.view = view;
+    this.settle();
+    clearTimeout(this.resting);
+    if (this.reaches()) this.resting = setTimeout(() => this.paint(), REST_MS);
+    else this.paint();
   }
 
-  async coastline() {
-    const fine = this.extent.span / this.view.zoom < WIDE_DEG;
-    if (this.land?.fine === fine) return this.land.shape;
-    landOf(fine).then((shape) => {
-      if (this.land?.fine === fine) return;
-      this.land = { fine, shape };
-      this.draw();
-    });
-    return this.land?.shape ?? null;
-  }
-
-  async paint() {
+  whole() {
     const { width, height } = this.size();
-    const projection = projectionFor(this.view, this.extent, width, height);
-    this.projection = projection;
-    const land = await this.coastline();
-    if (projection !== this.projection) return;
-    const drawing = Plot.plot({
-      width,
-      height,
-      margin: 0,
-      projection: () => projection,
-      marks: [
-        Plot.graticule({ stroke: "currentColor", strokeOpacity: 0.14 }),
-        land === null ? null : Plot.geo(land, { fill: "var(--land)", stroke: "currentColor", strokeWidth: 0.6, strokeOpacity: 0.55 }),
-      ],
-    });
-    settle(drawing);
-    drawing.setAttribute("aria-hidden", "true");
-    drawing.removeAttribute("role");
-    const canvas = canvasOver(width, height, (context) => this.paintDay(context, width, height));
-    this.layer.style.height = `${height}px`;
-    this.layer.style.transform = "";
-    this.layer.replaceChildren(drawing, canvas);
+    this.extent = extentOf(this.sites);
+    this.view = wholeView(this.extent, width, height);
+    this.project();
+    this.settle();
   }
 
-  placeSites(width, height) {
-    const { view } = this;
-    const reach = this.extent.span < WIDE_DEG * 1.5 ? 1.5 : Infinity;
-    const centre = [view.lon, view.lat];
-    this.places = this.sites.map(({ lon_deg, lat_deg }) => {
-      if (geoDistance([lon_deg, lat_deg], centre) > reach) return null;
-      const [x, y] = this.projection([lon_deg, lat_deg]);
-      return { x, y, seen: x > -20 && y > -20 && x < width + 20 && y < height + 20 };
-    });
+  zoom(factor, right, down) {
+    this.look(zoomed(this.view, this.extent, factor, right, down));
   }
 
-  paintDay(context, width, height) {
-    this.placeSites(width, height);
-    this.paintPairs(context, width, height);
-    if (this.sites.length <= SHADOWS) this.paintShadows(context);
-    const size = Math.min(Math.max(9 - Math.log10(this.sites.length + 1) * 1.6, 2.6) * Math.sqrt(Math.min(this.view.zoom, 4)), 8);
-    for (const [state, { shape, colour }] of this.options.look.sites) {
-      if (this.hidden.has(state)) continue;
-      context.beginPath();
-      this.sites.forEach((site, i) => {
-        const place = this.places[i];
-        if (site.state === state && place?.seen) trace(context, shape, place.x, place.y, size);
-      });
-      context.strokeStyle = shape === "cross" && colour !== "" ? colour : ink("ink");
-      context.lineWidth = shape === "cross" ? 2 : shape === "ring" ? 1.4 : 0.8;
-      context.fillStyle = colour;
-      if (shape !== "cross" && shape !== "ring") context.fill();
-      context.stroke();
-    }
-    const at = this.picked === null ? -1 : this.sites.findIndex((site) => site.site === this.picked.site);
-    const place = this.places[at];
-    if (place === undefined || place === null) return;
-    context.strokeStyle = ink("ochre");
-    context.lineWidth = 3;
-    context.beginPath();
-    context.arc(place.x, place.y, size + 7, 0, 2 * Math.PI);
-    context.stroke();
+  // By shares of the picture's size, east and north positive.
+  move(east, north) {
+    const { width, height } = this.size();
+    this.look(moved(this.view, this.extent, east * width, -north * height));
   }
 
-  // Each school's shadow at its noon, along the meridian and away from the Sun, as long
-  // as it was beside a short gnomon: the map of shadows that the whole day is about.
-  paintShadows(context) {
-    context.strokeStyle = ink("shadow");
-    context.lineWidth = 4;
-    context.beginPath();
-    this.sites.forEach((site, i) => {
-      const place = this.places[i];
-      if (!place?.seen || !Number.isFinite(site.shadow) || this.hidden.has(site.state)) return;
-      const [x, y] = this.projection([site.lon_deg, site.lat_deg + Math.sign(site.shadow) * 0.2]);
-      const far = Math.hypot(x - place.x, y - place.y);
-      const length = Math.min(Math.abs(site.shadow), LONGEST) * SHADOW_PX;
-      context.moveTo(place.x, place.y);
-      context.lineTo(place.x + ((x - place.x) / far) * length, place.y + ((y - place.y) / far) * length);
-    });
-    context.stroke();
+  toggle(state, shown) {
+    if (shown) this.hidden.delete(state);
+    else this.hidden.add(state);
+    this.paint();
   }
 
-  // Of one state, as far as they are in the picture.
-  linesOf(state) {
-    const lines = [];
-    for (const pair of this.pairs) {
-      if (pair.state !== state) continue;
-      const from = this.places[pair.a];
-      const to = this.places[pair.b];
-      if (from && to && (from.seen || to.seen)) lines.push(from.x, from.y, to.x, to.y);
-    }
-    return lines;
+  // Marks a site and brings it into the picture.
+  find(name) {
+    const at = this.sites.findIndex((site) => site.site === name);
+    this.pick(at);
+    const spot = this.spot(at);
+    if (spot === null) return;
+    const { width, height } = this.size();
+    if (spot.x < 20 || spot.y < 20 || spot.x > width - 20 || spot.y > height - 20)
+      this.look(moved(this.view, this.extent, spot.x - width / 2, spot.y - height / 2));
   }
 
-  paintPairs(context, width, height) {
-    for (const [state, { colour, dash }] of this.options.look.pairs) {
-      if (this.hidden.has(state)) continue;
-      const lines = this.linesOf(state);
-      if (this.pairs.length > CROWD) {
-        context.drawImage(crowdOfLines(lines, width, height, colour), 0, 0, width, height);
-        continue;
-      }
-      context.strokeStyle = colour;
-      context.lineWidth = 1.4;
-      context.globalAlpha = 0.85;
-      context.setLineDash(dash);
-      context.beginPath();
-      for (let i = 0; i < lines.length; i += 4) {
-        context.moveTo(lines[i], lines[i + 1]);
-        context.lineTo(lines[i + 2], lines[i + 3]);
-      }
-      context.stroke();
-    }
-    context.globalAlpha = 1;
-    context.setLineDash([]);
+  pick(at) {
+    this.picked = at < 0 ? null : this.sites[at].site;
+    this.settle();
+    this.options.pick(at < 0 ? null : this.sites[at]);
+  }
+
+  // Where a site is on the screen; null when it is nowhere on the map.
+  spot(at) {
+    const { width, height } = this.size();
+    const [x, y] = [this.places[2 * at], this.places[2 * at + 1]];
+    return at < 0 || !(x + y < Infinity) ? null : toScreen(this.view, x, y, width, height);
   }
 
   nearest(x, y) {
-    let best = null;
+    let best = -1;
     let least = PICK_PX * PICK_PX;
-    this.sites.forEach((site, i) => {
-      const place = this.places?.[i];
-      if (!place?.seen || this.hidden.has(site.state)) return;
-      const square = (place.x - x) ** 2 + (place.y - y) ** 2;
+    for (let at = 0; at < this.sites.length; at++) {
+      const spot = this.hidden.has(this.sites[at].state) ? null : this.spot(at);
+      const square = spot === null ? Infinity : (spot.x - x) ** 2 + (spot.y - y) ** 2;
       if (square < least) {
         least = square;
-        best = site;
+        best = at;
       }
-    });
+    }
     return best;
   }
 
+  // --- the picture
+
+  // Asks for a picture of what is looked at; one at a time, the last wish counts.
+  paint() {
+    clearTimeout(this.resting);
+    this.wanted = true;
+    if (this.painting || this.view === undefined || this.host.clientWidth === 0) return;
+    this.wanted = false;
+    this.order({ ink: ink("ink"), shadow: ink("shadow"), land: ink("land") }, false);
+  }
+
+  order(inks, forPaper) {
+    this.painting = true;
+    const { width, height } = this.size();
+    const { sites, pairs } = this.options.looks;
+    const hides = ([state]) => this.hidden.has(state);
+    this.painter.postMessage({
+      task: "paint", forPaper, view: this.view, width: width * (1 + 2 * RIM), height: height * (1 + 2 * RIM),
+      fineness: Math.min(window.devicePixelRatio || 1, FINENESS), fine: seesCoastsFine(this.view, this.extent),
+      mark: markSize(this.view, this.sites.length), inks,
+      hidden: { sites: sites.map(hides), pairs: pairs.map(hides) },
+    });
+  }
+
+  take({ bitmap, forPaper, view, width, height }) {
+    this.painting = false;
+    const canvas = forPaper ? this.paper : this.screen;
+    Object.assign(canvas, { width: bitmap.width, height: bitmap.height });
+    Object.assign(canvas.style, { width: `${width}px`, height: `${height}px` });
+    canvas.getContext("bitmaprenderer").transferFromImageBitmap(bitmap);
+    const shown = { view, width, height };
+    if (forPaper) this.lay(canvas, shown);
+    else this.shown = shown;
+    this.settle();
+    // Paper is white also where the screen is dark.
+    const dark = matchMedia(DARK).matches;
+    this.paper.hidden = !dark;
+    if (this.wanted) this.paint();
+    else if (dark && !forPaper) this.order(ON_PAPER, true);
+  }
+
+  // How much the view has grown since a picture was painted, and where its middle is now.
+  since({ view }) {
+    const { width, height } = this.size();
+    return { grown: this.view.scale / view.scale, ...toScreen(this.view, view.x, view.y, width, height) };
+  }
+
+  lay(canvas, shown) {
+    const { grown, x, y } = this.since(shown);
+    canvas.style.transform = `translate(${x - (grown * shown.width) / 2}px, ${y - (grown * shown.height) / 2}px) scale(${grown})`;
+  }
+
+  // Puts picture and ring where the view has them, once a frame.
+  settle() {
+    this.settling ??= requestAnimationFrame(() => {
+      this.settling = undefined;
+      if (this.shown !== null) this.lay(this.screen, this.shown);
+      const spot = this.spot(this.sites.findIndex((site) => site.site === this.picked));
+      this.ring.hidden = spot === null;
+      if (spot !== null) this.ring.style.transform = `translate(${spot.x}px, ${spot.y}px)`;
+    });
+  }
+
+  // Whether the picture covers what is looked at.
+  reaches() {
+    if (this.shown === null) return false;
+    const { width, height } = this.size();
+    const { grown, x, y } = this.since(this.shown);
+    return Math.abs(x - width / 2) <= (grown * this.shown.width - width) / 2 && Math.abs(y - height / 2) <= (grown * this.shown.height - height) / 2;
+  }
+
   listen() {
-    const steps = { ArrowLeft: [-0.2, 0], ArrowRight: [0.2, 0], ArrowUp: [0, 0.2], ArrowDown: [0, -0.2] };
     this.host.addEventListener("keydown", (event) => {
       if (event.target !== this.host || event.ctrlKey || event.altKey || event.metaKey) return;
-      if (event.key in steps) this.move(...steps[event.key]);
-      else if (event.key === "+" || event.key === "=") this.zoom(1.6);
-      else if (event.key === "-") this.zoom(1 / 1.6);
+      if (event.key in STEPS) this.move(...STEPS[event.key]);
+      else if (event.key === "+" || event.key === "=") this.zoom(ZOOM);
+      else if (event.key === "-") this.zoom(1 / ZOOM);
       else if (event.key === "0") this.whole();
       else return;
       event.preventDefault();
@@ -316,28 +263,20 @@ export class CountryMap {
     });
     this.layer.addEventListener("pointermove", (event) => {
       if (from === null || event.pointerType !== "mouse") return;
-      const dx = event.clientX - from.x;
-      const dy = event.clientY - from.y;
-      from.moved ||= Math.hypot(dx, dy) > 4;
-      if (from.moved) this.layer.style.transform = `translate(${dx}px, ${dy}px)`;
+      const [dx, dy] = [event.clientX - from.x, event.clientY - from.y];
+      if (!from.moved && Math.hypot(dx, dy) <= 4) return;
+      from = { x: event.clientX, y: event.clientY, moved: true };
+      this.look(moved(this.view, this.extent, -dx, -dy));
     });
     this.layer.addEventListener("pointerup", (event) => {
-      if (from === null) return;
-      const { width, height } = this.size();
-      const { moved, x, y } = from;
+      const dragged = from?.moved;
       from = null;
-      if (moved) {
-        this.move((x - event.clientX) / width, (event.clientY - y) / height);
-        return;
-      }
+      if (dragged !== false) return;
       const box = this.layer.getBoundingClientRect();
-      this.picked = this.nearest(event.clientX - box.left, event.clientY - box.top);
-      this.draw();
-      this.options.pick(this.picked);
+      this.pick(this.nearest(event.clientX - box.left, event.clientY - box.top));
     });
     this.layer.addEventListener("pointercancel", () => {
       from = null;
-      this.layer.style.transform = "";
     });
   }
 }

@@ -3,15 +3,20 @@
 // whose slope is the answer, and below it how far each site lies from the line.
 import * as Plot from "@observablehq/plot";
 
-import { h, s } from "../house/dom.js";
-import { OKABE_ITO, canvasOver, ink, keepDrawn, settle, trace } from "./base.js";
+import { fill, h, s } from "../house/dom.js";
+import { pause } from "../house/pause.js";
+import { OKABE_ITO, canvasUnder, keepDrawn, settle } from "./base.js";
+import { layDots } from "./crowd.js";
 
-const BARS_MOST = 300; // more sites than this and their bars only smear
+const CLOUD = 300; // more points than this are counted a pixel, and have no bars, which would only smear
+const CLOUD_PX = 2;
 
 export const SLOPE_LOOK = {
   used: { shape: "circle", colour: OKABE_ITO.blue },
   left_out: { shape: "diamond", colour: OKABE_ITO.vermillion },
 };
+
+const span = (values) => values.reduce(([low, high], value) => [Math.min(low, value), Math.max(high, value)], [Infinity, -Infinity]);
 
 // The straight pieces of the line, one a noon, through angle less residual.
 function pieces(points) {
@@ -27,42 +32,35 @@ function pieces(points) {
   return [...ends.values()].map(({ low, high }) => [on(low), on(high)]);
 }
 
-function paintPoints(points, drawing, y, bar) {
+// Few points as marks of the drawing, with their bars where they are wanted; those that
+// were left out always.
+function marksOf(points, y, bar) {
+  const out = points.filter((point) => point.left_out !== "");
+  const used = points.length > CLOUD ? [] : points.filter((point) => point.left_out === "");
+  const r = Math.max(5.2 - Math.log10(points.length + 1) * 0.9, 2);
+  const at = { x: "meridian_km", y, stroke: "currentColor", strokeWidth: 0.7 };
+  return [
+    bar ? Plot.ruleX([...used, ...out], { x: "meridian_km", y1: (point) => y(point) - point.sigma_deg, y2: (point) => y(point) + point.sigma_deg, strokeOpacity: 0.6 }) : null,
+    Plot.dot(used, { ...at, r, fill: SLOPE_LOOK.used.colour }),
+    Plot.dot(out, { ...at, r: r + 1.5, symbol: SLOPE_LOOK.left_out.shape, fill: SLOPE_LOOK.left_out.colour }),
+  ];
+}
+
+// Many points as one cloud on a canvas below the drawing.
+function paintCloud(points, y, drawing) {
   const left = drawing.scale("x");
   const up = drawing.scale("y");
-  return (context) => {
-    const size = Math.max(5.2 - Math.log10(points.length + 1) * 0.9, 2);
-    if (bar && points.length <= BARS_MOST) {
-      context.strokeStyle = ink("ink");
-      context.globalAlpha = 0.6;
-      context.lineWidth = 1;
-      context.beginPath();
-      for (const point of points) {
-        const x = left.apply(point.meridian_km);
-        context.moveTo(x, up.apply(y(point) - point.sigma_deg));
-        context.lineTo(x, up.apply(y(point) + point.sigma_deg));
-      }
-      context.stroke();
-      context.globalAlpha = 1;
-    }
-    for (const out of [false, true]) {
-      const { shape, colour } = SLOPE_LOOK[out ? "left_out" : "used"];
-      context.beginPath();
-      for (const point of points)
-        if ((point.left_out !== "") === out && y(point) !== null)
-          trace(context, shape, left.apply(point.meridian_km), up.apply(y(point)), out ? size + 1 : size);
-      context.fillStyle = colour;
-      context.globalAlpha = points.length > 1500 && !out ? 0.6 : 1;
-      context.fill();
-      context.globalAlpha = 1;
-      context.lineWidth = 0.7;
-      context.strokeStyle = ink("ink");
-      if (points.length <= 1500 || out) context.stroke();
-    }
+  return (context, fineness) => {
+    const cloud = new ImageData(context.canvas.width, context.canvas.height);
+    const spots = [];
+    for (const point of points) if (point.left_out === "") spots.push(left.apply(point.meridian_km) * fineness, up.apply(y(point)) * fineness);
+    layDots(cloud, spots, CLOUD_PX * fineness, SLOPE_LOOK.used.colour);
+    context.putImageData(cloud, 0, 0);
   };
 }
 
 function picture(points, width, height, options, y, yLabel, marks, domain, bar) {
+  const shown = points.filter((point) => y(point) !== null);
   const drawing = Plot.plot({
     width,
     height,
@@ -72,12 +70,12 @@ function picture(points, width, height, options, y, yLabel, marks, domain, bar) 
     marginTop: 22,
     style: { fontSize: "13px", background: "none" },
     x: { label: options.words.x, tickFormat: options.tick, nice: true, domain: options.domainX, ticks: width < 500 ? 4 : 8 },
-    y: { label: yLabel, grid: true, tickFormat: options.tick, domain, nice: true },
-    marks,
+    y: { label: yLabel, grid: true, tickFormat: options.tick, domain: domain ?? span(shown.map(y)), nice: true },
+    marks: [...marks, ...marksOf(shown, y, bar && points.length <= CLOUD)],
   });
   settle(drawing, options.words.label);
-  const canvas = canvasOver(width, height, paintPoints(points, drawing, y, bar));
-  return { frame: h("div", { class: "overlaid" }, drawing, canvas), x: drawing.scale("x") };
+  const cloud = points.length > CLOUD && canvasUnder(width, height, paintCloud(shown, y, drawing));
+  return { frame: h("div", { class: "overlaid" }, cloud, drawing), x: drawing.scale("x") };
 }
 
 // Short gnomons under the line, each with the shadow that its noon throws: the same
@@ -102,29 +100,33 @@ function gnomons(line, width, scale) {
     s("path", { d: `M0,36H${width}`, stroke: "currentColor", "stroke-width": 0.7 }), marks);
 }
 
-// points: rows of line.csv; options: words {x, y, residual, label, residualLabel,
-// line}, tick (numbers as the language writes them), slopeWords: what stands along the
-// line.
-export function slopeChart(host, points, options) {
+// points: rows of line.csv; options: words {x, y, residual, label, residualLabel}, tick
+// (numbers as the language writes them), slopeWords: what stands along the line. One
+// picture below the other, and a pause between them.
+export async function slopeChart(host, points, options) {
   const lines = pieces(points);
-  const extent = points.map((point) => point.meridian_km);
-  const domainX = [Math.min(...extent), Math.max(...extent)];
+  const domainX = span(points.map((point) => point.meridian_km));
   const margin = Math.max((domainX[1] - domainX[0]) * 0.04, 5);
   const given = { ...options, domainX: [domainX[0] - margin, domainX[1] + margin] };
   const used = points.filter((point) => point.left_out === "" && point.residual_deg !== null);
-  const widest = Math.max(0.02, ...used.map((point) => Math.abs(point.residual_deg) + (points.length <= BARS_MOST ? point.sigma_deg : 0)));
-  return keepDrawn(host, (width) => {
+  const widest = Math.max(0.02, ...used.map((point) => Math.abs(point.residual_deg) + (points.length <= CLOUD ? point.sigma_deg : 0)));
+  const [above, below] = [h("div"), h("div")];
+  fill(host, above, below);
+  keepDrawn(above, (width) => {
     const height = Math.round(Math.min(Math.max(width * 0.62, 280), 460));
     const middle = lines.length === 0 ? [] : [{ x: (lines[0][0].x + lines[0][1].x) / 2, y: (lines[0][0].y + lines[0][1].y) / 2 }];
-    const above = picture(points, width, height, given, (point) => point.noon_angle_deg, options.words.y, [
+    const { frame, x } = picture(points, width, height, given, (point) => point.noon_angle_deg, options.words.y, [
       ...lines.map((line) => Plot.line(line, { x: "x", y: "y", stroke: "var(--ochre)", strokeWidth: 2.5 })),
       Plot.text(middle, { x: "x", y: "y", text: () => options.slopeWords, dx: -8, dy: -14, textAnchor: "end", fontWeight: 650, fontSize: width < 500 ? 13 : 15, fill: "currentColor", stroke: "var(--paper)", strokeWidth: 5 }),
     ], undefined, false);
-    if (used.length === 0) return above.frame;
+    return lines.length === 0 ? frame : [frame, gnomons(lines[0], width, x)];
+  });
+  if (used.length === 0) return;
+  await pause();
+  keepDrawn(below, (width) => {
     const inside = points.filter((point) => point.residual_deg !== null && Math.abs(point.residual_deg) <= widest);
-    const below = picture(inside, width, 190, { ...given, words: { ...options.words, label: options.words.residualLabel } },
+    return picture(inside, width, 190, { ...given, words: { ...options.words, label: options.words.residualLabel } },
       (point) => point.residual_deg, options.words.residual,
-      [Plot.ruleY([0], { stroke: "var(--ochre)", strokeWidth: 2.5 })], [-widest, widest], true);
-    return [above.frame, gnomons(lines[0], width, above.x), below.frame];
+      [Plot.ruleY([0], { stroke: "var(--ochre)", strokeWidth: 2.5 })], [-widest, widest], true).frame;
   });
 }

@@ -57,9 +57,21 @@ export async function ask(method, path, options = {}) {
 
 export const get = (path, options) => ask("GET", path, options);
 
-// A spreadsheet, as it stands.
-export const getText = async (path, options = {}) =>
-  (await send("GET", path, { ...options, headers: { Accept: "text/csv", ...options.headers } })).text();
+// What read(answer) makes of an answer, and the very same again as long as the service
+// says, by its ETag, that nothing has changed.
+const kept = new Map();
+export async function getKept(path, read = (answer) => answer.json(), headers = {}) {
+  const answer = await send("GET", path, { headers });
+  const tag = answer.headers.get("ETag");
+  const before = kept.get(path);
+  if (before !== undefined && before.tag === tag) {
+    answer.body.cancel();
+    return before.value;
+  }
+  const value = await read(answer);
+  if (tag !== null) kept.set(path, { tag, value });
+  return value;
+}
 
 // The very bytes, for whoever wants to check them.
 export const getBytes = async (path, options = {}) => (await send("GET", path, options)).arrayBuffer();

@@ -9,14 +9,23 @@ import { locale } from "./words.js";
 const THIN = "\u202f"; // narrow no-break space, between a figure and its unit and in thousands
 const MINUS = "\u2212";
 
+// A format is costly to make and cheap to use.
+const formats = new Map();
+function formatOf(decimals, useGrouping) {
+  const name = `${decimals} ${useGrouping}`;
+  if (!formats.has(name))
+    formats.set(name, new Intl.NumberFormat(locale, { minimumFractionDigits: decimals, maximumFractionDigits: decimals, useGrouping }));
+  return formats.get(name);
+}
+
+const rounded = (value, decimals) => (Number(value.toFixed(decimals)) === 0 ? 0 : value);
+
 export function number(value, decimals = 0) {
-  const parts = new Intl.NumberFormat(locale, {
-    minimumFractionDigits: decimals, maximumFractionDigits: decimals, useGrouping: Math.abs(value) >= 10000,
-  }).formatToParts(Number(value.toFixed(decimals)) === 0 ? 0 : value);
+  const parts = formatOf(decimals, Math.abs(value) >= 10000).formatToParts(rounded(value, decimals));
   return parts.map(({ type, value: text }) => (type === "group" ? THIN : type === "minusSign" ? MINUS : text)).join("");
 }
 
-export const signed = (value, decimals = 0) => (value > 0 ? "+" : "") + number(value, decimals);
+export const signed = (value, decimals = 0) => (rounded(value, decimals) > 0 ? "+" : "") + number(value, decimals);
 export const withUnit = (value, decimals, unit) => `${number(value, decimals)}${THIN}${unit}`;
 
 // {value, sigma} as text; sigma null where there is none.

@@ -34,17 +34,19 @@ export function showAnswer({ record, result }) {
   fill(byId("beside"), beside(result));
 }
 
-// How many, as they come in; what has grown since the last look is told.
-let before = null;
+// How many, as they come in; what has grown since the last look is told. Pairs are
+// counted later than the others.
+let before = {};
 export function showCounts(counts) {
   const rows = ["sites", "runs", "readings", "pairs"].map((what) => {
-    const grown = before === null ? 0 : counts[what] - before[what];
+    const now = counts[what] ?? before[what];
+    const grown = now - (before[what] ?? now);
     return h("div", { class: grown > 0 ? "grown" : null },
       h("dt", {}, wordOf("nation.count_", what)),
-      h("dd", {}, number(counts[what]), grown > 0 && h("span", { class: "sigma" }, ` +${number(grown)}`)));
+      h("dd", {}, now === undefined ? "…" : number(now), grown > 0 && h("span", { class: "sigma" }, ` +${number(grown)}`)));
   });
   fill(byId("counts"), rows);
-  before = counts;
+  before = { ...before, ...counts };
 }
 
 // The newest edition of the day, when there is one.

@@ -12,11 +12,12 @@ import { BOARD_MOST } from "./load.js";
 
 const SHOWN = 10;
 let day = null;
-let separations = new Map();
+let board = null;
+let separations = null; // km, by the row of the board
 const chosen = { table: "pairs", name: "", apart: "", sigma: "" };
 
-const siteLink = (site) => h("a", { href: path`/days/${day.record.day}/sites/${site}/run` }, day.named(site));
-const pairLink = (row) => h("a", { href: path`/days/${day.record.day}/pairs/${row.site1}/${row.site2}` }, `${day.named(row.site1)} – ${day.named(row.site2)}`);
+const siteLink = (site) => h("a", { href: path`/days/${day.day}/sites/${site}/run` }, day.named(site));
+const pairLink = (row) => h("a", { href: path`/days/${day.day}/pairs/${row.site1}/${row.site2}` }, `${day.named(row.site1)} – ${day.named(row.site2)}`);
 const place = () => [word("nation.place"), (row) => number(row.place), true];
 const error = () => [
   [word("nation.error_percent"), (row) => signed(row.error_percent, 2), true],
@@ -36,7 +37,7 @@ function columnsOf(kind, rows) {
   if (kind === "sites")
     return [place(), [word("nation.school"), (row) => siteLink(row.site)], circumference(), bar, ...error(),
       [word("nation.pairs_count"), (row) => number(row.partners), true]];
-  return [place(), [word("nation.pair"), pairLink], [word("nation.apart_km"), (row) => number(separations.get(`${row.site1}/${row.site2}`) ?? NaN), true],
+  return [place(), [word("nation.pair"), pairLink], [word("nation.apart_km"), (row) => number(separations.get(row) ?? NaN), true],
     circumference(), bar, ...error()];
 }
 
@@ -46,12 +47,12 @@ function passes(row) {
   const apart = parseNumber(chosen.apart);
   const sigma = parseNumber(chosen.sigma);
   return (wanted === "" || names.some((site) => site.includes(wanted) || day.named(site).toLocaleLowerCase().includes(wanted)))
-    && (chosen.table !== "pairs" || apart === null || separations.get(`${row.site1}/${row.site2}`) >= apart)
+    && (chosen.table !== "pairs" || apart === null || separations.get(row) >= apart)
     && (chosen.table === "honesty" || sigma === null || (row.sigma_km !== null && row.sigma_km <= sigma));
 }
 
 function showRows() {
-  const all = day.board[chosen.table];
+  const all = board[chosen.table];
   const rows = all.filter(passes);
   byId("leaders-words").textContent = wordOf("nation.board_", chosen.table);
   fill(byId("leaders-count"), rows.length < all.length ? word("nation.filtered", { shown: number(rows.length), all: number(all.length) })
@@ -83,10 +84,25 @@ function makeControls() {
     h("div", { class: "filters" }, field("name", word("nation.filter_name")), apart, sigma));
 }
 
-export function showLeaders(loaded) {
+// The board's pairs among all of them.
+function separationsOf({ pairs }, { a, b, separation_km }) {
+  const name = (one, two) => (one < two ? `${one}/${two}` : `${two}/${one}`);
+  const rows = new Map(pairs.map((row) => [name(day.indexOf(row.site1), day.indexOf(row.site2)), row]));
+  const ends = new Set(pairs.map((row) => day.indexOf(row.site1)));
+  const found = new Map();
+  for (let i = 0; i < a.length; i++) {
+    if (!ends.has(a[i]) && !ends.has(b[i])) continue;
+    const row = rows.get(name(a[i], b[i]));
+    if (row !== undefined) found.set(row, separation_km[i]);
+  }
+  return found;
+}
+
+export function showLeaders(sites, pairs, tables) {
   const first = day === null;
-  day = loaded;
-  separations = new Map(day.pairs.map((pair) => [`${pair.site1}/${pair.site2}`, pair.separation_km]));
+  day = sites;
+  board = tables;
+  separations = separationsOf(board, pairs);
   if (first) makeControls();
   showRows();
 }

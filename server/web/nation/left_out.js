@@ -29,7 +29,7 @@ function showReadings(day) {
     type: "button", class: "small",
     on: {
       click: async () => {
-        const runs = await attempt(() => getAll(path`/days/${day.record.day}/runs`, "runs"), { where: place });
+        const runs = await attempt(() => getAll(path`/days/${day.day}/runs`, "runs"), { where: place });
         if (runs === undefined) return;
         fill(place, table(word("nation.left_readings"), [
           [word("nation.school"), (row) => row.site], [word("nation.left_what"), (row) => row.what], [word("nation.left_why"), (row) => row.why],
@@ -41,18 +41,18 @@ function showReadings(day) {
 
 let shownFor = null;
 export function showLeftOut(day) {
-  const readings = day.reductions.reduce((sum, reduction) => sum + reduction.left_out, 0);
+  const readings = day.counts.left_out;
   const off = day.result.left_out;
   fill(byId("left-out-words"), off.length === 0 && readings === 0 && day.result.excluded.length === 0 ? word("nation.left_none")
     : word("nation.left_some", { sites: number(off.length), excluded: number(day.result.excluded.length), readings: number(readings) }));
   fill(byId("left-out-sites"), off.length > 0 && table(word("nation.left_sites"), [
-    [word("nation.school"), (row) => h("a", { href: path`/days/${day.record.day}/sites/${row.site}/run` }, day.named(row.site))],
+    [word("nation.school"), (row) => h("a", { href: path`/days/${day.day}/sites/${row.site}/run` }, day.named(row.site))],
     [word("nation.left_why"), (row) => wordOf("nation.left_", row.reason)],
     [word("nation.residual_deg"), (row) => signed(row.residual_deg, 3), true],
     [word("nation.residual_sigmas"), (row) => signed(row.residual_sigma, 1), true],
   ], off));
   fill(byId("left-out-excluded"), day.result.excluded.length > 0 && table(word("nation.left_excluded"), [
-    [word("nation.school"), (row) => h("a", { href: path`/days/${day.record.day}/sites/${row.site}/run` }, day.named(row.site))],
+    [word("nation.school"), (row) => h("a", { href: path`/days/${day.day}/sites/${row.site}/run` }, day.named(row.site))],
     [word("nation.left_why"), (row) => row.reason],
   ], day.result.excluded));
   byId("left-out-readings").hidden = readings === 0;

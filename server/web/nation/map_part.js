@@ -8,25 +8,28 @@ import { byId, fill, h, s } from "../house/dom.js";
 import { degrees, measured, number } from "../house/format.js";
 import { path } from "../house/api.js";
 import { word, wordOf } from "../house/words.js";
+import { PAIR_STATES } from "./load.js";
 
 // Each at 3:1 and more on its ground, or ringed with ink; "" is ink itself.
-const SITES = new Map([
+const SITES = [
   ["nothing", { shape: "ring", colour: "" }],
   ["clouded", { shape: "down", colour: OKABE_ITO.sky }],
   ["no_angle", { shape: "square", colour: OKABE_ITO.orange }],
   ["excluded", { shape: "cross", colour: "" }],
   ["measured", { shape: "circle", colour: OKABE_ITO.blue }],
   ["off_line", { shape: "diamond", colour: OKABE_ITO.vermillion }],
-]);
-const PAIRS = new Map([
-  ["no_count", { colour: "#8A8F94", dash: [2, 4] }],
-  ["within_1", { colour: OKABE_ITO.green, dash: [] }],
-  ["within_2", { colour: OKABE_ITO.blue, dash: [9, 4] }],
-  ["beyond_2", { colour: OKABE_ITO.vermillion, dash: [9, 3, 2, 3] }],
-]);
+];
+const PAIR_LOOKS = {
+  no_count: { colour: "#8A8F94", dash: [2, 4] },
+  within_1: { colour: OKABE_ITO.green, dash: [] },
+  within_2: { colour: OKABE_ITO.blue, dash: [9, 4] },
+  beyond_2: { colour: OKABE_ITO.vermillion, dash: [9, 3, 2, 3] },
+};
+const PAIRS = PAIR_STATES.map((state) => [state, PAIR_LOOKS[state]]);
 
 let map = null;
 let day = null;
+let pairs = null; // come later than the sites
 
 const siteSample = (look) => sample(shapeNode(look.shape, 14, 8, 5.2, lookOf(look)));
 const pairSample = ({ colour, dash }) =>
@@ -35,21 +38,27 @@ const pairSample = ({ colour, dash }) =>
 function legendRow(says, state, drawing, count) {
   return h("li", {}, h("label", {},
     h("input", { type: "checkbox", checked: !map.hidden.has(state), on: { change: (event) => map.toggle(state, event.target.checked) } }),
-    drawing, h("span", {}, says, " ", h("span", { class: "sigma" }, number(count)))));
+    drawing, h("span", {}, says, " ", h("span", { class: "sigma" }, count))));
+}
+
+function tally(states) {
+  const sums = new Map();
+  for (const state of states) sums.set(state, (sums.get(state) ?? 0) + 1);
+  return sums;
 }
 
 function showLegend() {
-  const tally = (list) => list.reduce((sums, { state }) => sums.set(state, (sums.get(state) ?? 0) + 1), new Map());
-  const sites = tally(day.sites);
-  const pairs = tally(day.pairs);
+  const sites = tally(day.sites.map(({ state }) => state));
+  const lines = pairs === null ? null : tally(pairs.state);
+  const count = (state) => (lines === null ? "…" : number(lines.get(PAIR_STATES.indexOf(state)) ?? 0));
   fill(byId("map-legend"),
     h("fieldset", {}, h("legend", {}, word("nation.legend_sites")), h("ul", {},
-      [...SITES].reverse().map(([state, look]) => legendRow(wordOf("nation.site_", state), state, siteSample(look), sites.get(state) ?? 0)))),
+      [...SITES].reverse().map(([state, look]) => legendRow(wordOf("nation.site_", state), state, siteSample(look), number(sites.get(state) ?? 0))))),
     h("fieldset", {}, h("legend", {}, word("nation.legend_pairs")), h("ul", {},
-      [...PAIRS].slice(1).concat([...PAIRS].slice(0, 1)).map(([state, look]) => legendRow(wordOf("nation.pair_", state), state, pairSample(look), pairs.get(state) ?? 0)))));
+      [...PAIRS.slice(1), PAIRS[0]].map(([state, look]) => legendRow(wordOf("nation.pair_", state), state, pairSample(look), count(state))))));
 }
 
-const runAddress = (site) => path`/days/${day.record.day}/sites/${site}/run`;
+const runAddress = (site) => path`/days/${day.day}/sites/${site}/run`;
 
 function showPicked(site) {
   if (site === null) {
@@ -62,9 +71,9 @@ function showPicked(site) {
     h("p", {}, wordOf("nation.site_", site.state), ". ",
       reduction?.noon_angle_deg !== null && reduction !== undefined && [
         word("nation.noon_angle"), " ", measured(Math.abs(reduction.noon_angle_deg), reduction.sigma_deg, "°"), ". ",
-        site.partners > 0 && word("nation.partners", { count: number(site.partners) })]),
+        pairs?.partners[site.at] > 0 && word("nation.partners", { count: number(pairs.partners[site.at]) })]),
     h("p", {}, reduction !== undefined ? h("a", { href: runAddress(site.site) }, word("nation.see_run"))
-      : h("a", { href: path`/days/${day.record.day}/sites/${site.site}` }, word("nation.see_plan"))));
+      : h("a", { href: path`/days/${day.day}/sites/${site.site}` }, word("nation.see_plan"))));
 }
 
 // Schools by the start of a word in their name or by identifier.
@@ -103,7 +112,7 @@ function makeControls() {
 export function showMap(loaded) {
   day = loaded;
   if (map === null) {
-    map = new CountryMap(byId("map"), { label: word("nation.map_label"), pick: showPicked, look: { sites: SITES, pairs: PAIRS } });
+    map = new CountryMap(byId("map"), { label: word("nation.map_label"), pick: showPicked, looks: { sites: SITES, pairs: PAIRS } });
     makeControls();
     showPicked(null);
     fill(byId("map-table"),
@@ -112,9 +121,15 @@ export function showMap(loaded) {
         [word("nation.position"), (site) => `${degrees(site.lat_deg, 2, word("nation.north"), word("nation.south"))}, ${degrees(site.lon_deg, 2, word("nation.east"), word("nation.west"))}`, true],
         [word("nation.what_became"), (site) => wordOf("nation.site_", site.state)],
         [word("nation.noon_angle_deg"), (site) => measured(site.reduction?.noon_angle_deg ?? null, site.reduction?.sigma_deg ?? null), true],
-        [word("nation.pairs_count"), (site) => number(site.partners), true],
+        [word("nation.pairs_count"), (site) => (pairs === null ? "…" : number(pairs.partners[site.at] ?? 0)), true],
       ], () => day.sites));
   }
   showLegend();
-  map.show(day.sites, day.pairs.filter((pair) => pair.a !== undefined && pair.b !== undefined));
+  map.show(day.sites);
+}
+
+export function showPairs(loaded) {
+  pairs = loaded;
+  showLegend();
+  map.showPairs(pairs);
 }

@@ -11,7 +11,7 @@ import { locale, word, wordOf } from "../house/words.js";
 const ticks = new Intl.NumberFormat(locale, { maximumFractionDigits: 3, useGrouping: false });
 export const tick = (value) => ticks.format(value).replace("-", "−");
 
-export function showSlope({ result, points, named }) {
+export async function showSlope({ result, points, named }) {
   const answered = result.status === "ok";
   const slope = answered ? 360 / result.circumference_km : null;
   const perThousand = answered ? withSigma(1000 * slope, (1000 * slope * result.sigma_km) / result.circumference_km) : null;
@@ -25,11 +25,7 @@ export function showSlope({ result, points, named }) {
     : wordOf("nation.status.", result.status));
   fill(byId("slope-key"), keyItem(SLOPE_LOOK.used, word("nation.slope_key_used")),
     result.left_out.length > 0 && keyItem(SLOPE_LOOK.left_out, word("nation.slope_key_out")));
-  const host = byId("slope-chart");
-  fill(host);
-  const inner = h("div");
-  host.append(inner);
-  slopeChart(inner, points, {
+  await slopeChart(byId("slope-chart"), points, {
     tick,
     slopeWords: answered ? word("nation.slope_mark", { slope: perThousand.value }) : "",
     words: {

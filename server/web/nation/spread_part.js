@@ -11,8 +11,8 @@ import { tick } from "./slope_part.js";
 
 const FEWEST = 5; // pairs that make a distribution
 
-export function showSpread({ result, pairs }) {
-  const values = pairs.filter((pair) => pair.status === "ok").map((pair) => pair.circumference_km);
+export function showSpread({ result }, { circumference_km, state }) {
+  const values = circumference_km.filter((_, i) => state[i] > 0);
   byId("spread").hidden = values.length < FEWEST;
   if (values.length < FEWEST) return;
   const spread = spreadBins(values, result.handbook_km);

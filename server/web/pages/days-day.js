@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// A measurement day as the country sees it: the answer at once, then, as they are drawn,
+// A measurement day as the country sees it: the answer at once, then, as they come near,
 // the map, the slope, the spread, the leaderboards. Fresh figures come by themselves.
 import { here } from "../house/api.js";
 import { byId } from "../house/dom.js";
@@ -9,12 +9,42 @@ import { follow } from "../nation/follow.js";
 import { showLeaders } from "../nation/leaders.js";
 import { showLeftOut } from "../nation/left_out.js";
 import { showFiles } from "../nation/files.js";
-import { loadAnswer, loadDay } from "../nation/load.js";
+import { loadAnswer, look } from "../nation/load.js";
+import { Part } from "../nation/parts.js";
 import tableWords from "../words/table.json";
 import dayWords from "../words/day.json";
 import words from "../words/nation.json";
 
+const SMALL = 300; // sites up to which everything is drawn at once
+
 const { day } = here("/days/{day}");
+let parts = null;
+let last = null;
+
+// The pictures weigh more than the figures and come after them.
+const map = () => import("../nation/map_part.js");
+const slope = () => import("../nation/slope_part.js");
+const spread = () => import("../nation/spread_part.js");
+
+const makeParts = () => [
+  new Part("map-part",
+    { needs: (now) => [map(), now.sites()], draw: ({ showMap }, sites) => showMap(sites) },
+    { needs: (now) => [map(), now.sites(), now.pairs()], draw: ({ showPairs }, sites, pairs) => {
+      showPairs(pairs);
+      showCounts({ ...sites.counts, pairs: pairs.count });
+    } }),
+  new Part("slope", { needs: (now) => [slope(), now.sites()], draw: ({ showSlope }, sites) => showSlope(sites) }),
+  new Part("spread", { needs: (now) => [spread(), now.sites(), now.pairs()], draw: ({ showSpread }, sites, pairs) => showSpread(sites, pairs) }),
+  new Part("leaders", { needs: (now) => [now.sites(), now.pairs(), now.board()], draw: showLeaders }),
+];
+
+function showRest({ counts, points }, state) {
+  showCounts(counts);
+  byId("day-rest").hidden = false;
+  byId("take-part").hidden = state !== "announced" || counts.runs > 0;
+  byId("slope").hidden = points.length < 2;
+  for (const part of ["spread", "leaders", "left-out"]) byId(part).hidden = counts.runs === 0;
+}
 
 async function show() {
   const answer = await loadAnswer(day);
@@ -22,18 +52,25 @@ async function show() {
   showAnswer(answer);
   showPublished(answer.editions);
   byId("day-page").hidden = false;
-  const [loaded, pictures] = await Promise.all([loadDay(day, answer), import("../nation/pictures.js")]);
-  showCounts(loaded.counts);
-  byId("day-rest").hidden = false;
-  byId("take-part").hidden = answer.record.state !== "announced" || loaded.counts.runs > 0;
-  for (const part of ["leaders", "left-out"]) byId(part).hidden = loaded.counts.runs === 0;
-  pictures.show(loaded);
-  showLeaders(loaded);
-  showLeftOut(loaded);
+  const now = look(day, answer);
+  const sites = await now.sites();
+  showRest(sites, answer.record.state);
+  showLeftOut(sites);
   showFiles(day);
-  return loaded;
+  last = now;
+  if (parts !== null) {
+    await Promise.all(parts.filter(({ near }) => near).map((part) => part.show(now)));
+    return;
+  }
+  parts = makeParts();
+  for (const part of parts) part.follow(() => last, sites.counts.sites <= SMALL);
 }
 
 begin({ ...tableWords, ...dayWords, ...words }, async () => {
-  if ((await attempt(show)) !== undefined) follow(day, show);
+  let shown = false;
+  await attempt(async () => {
+    await show();
+    shown = true;
+  });
+  if (shown) follow(day, show);
 });
