@@ -16,7 +16,7 @@
 #define SMALLEST_SINE 1e-4        /* keeps slopes finite under an overhead Sun */
 #define DAYLIGHT_S (6.0 * 3600.0) /* no reading counts farther from noon */
 #define NEAREST_DEG 0.01          /* how near to overhead a fit may bring the noon Sun */
-#define TURN_SERIES 0.02          /* radians */
+#define TURN_SERIES 1e-3          /* radians */
 #define ARC_SERIES 0.01           /* radians */
 #define PAIRS_MAX 160             /* elementary fits tried for a robust start */
 #define STRAYS_MAX (RUN_READINGS_MAX / 4)
@@ -42,9 +42,9 @@ static double shadow_sigma_m(const struct curve *curve, const struct reading *re
                              double semidiameter_deg) {
     if (!isnan(reading->shadow_sigma_m))
         return reading->shadow_sigma_m;
-    double zenith_deg = gnomon_apparent_zenith_deg(curve->height_m, reading->shadow_m);
-    double fuzzy_m = gnomon_fuzzy_width_m(curve->height_m, zenith_deg, semidiameter_deg);
-    return hypot(MARK_SIGMA_M, MARK_SIGMA_FUZZY * fuzzy_m);
+    double fuzzy_m = MARK_SIGMA_FUZZY *
+                     gnomon_fuzzy_shadow_m(curve->height_m, reading->shadow_m, semidiameter_deg);
+    return sqrt(MARK_SIGMA_M * MARK_SIGMA_M + fuzzy_m * fuzzy_m);
 }
 
 /* The very reading of an earlier one: a row pasted twice tells nothing new. */
@@ -64,29 +64,37 @@ static enum slip useless(const struct run *run, int index, double zenith_deg, do
     return isnan(zenith_deg) ? SLIP_TOO_LOW : SLIP_NONE;
 }
 
-struct parallel parallel_of(double lat_deg) {
-    return (struct parallel){angle_sin(lat_deg), angle_cos(lat_deg)};
+/* Chebyshev's series in powers of x. */
+static void to_powers(const double chebyshev[SUN_TERMS], double power[SUN_TERMS]) {
+    _Static_assert(SUN_TERMS == 5, "T0 .. T4 stand here");
+    power[0] = chebyshev[0] - chebyshev[2] + chebyshev[4];
+    power[1] = chebyshev[1] - 3.0 * chebyshev[3];
+    power[2] = 2.0 * chebyshev[2] - 8.0 * chebyshev[4];
+    power[3] = 4.0 * chebyshev[3];
+    power[4] = 8.0 * chebyshev[4];
 }
 
-static struct course course_of(const struct curve *curve, double t_utc_s) {
-    struct course course;
-    sun_course(curve->day, t_utc_s, &course.declination_deg, &course.equation_s);
-    double hour_deg =
-        (t_utc_s - curve->day->centre_utc_s + course.equation_s) * ANGLE_DEG_PER_DAY_S +
-        curve->place->lon_deg;
-    course.sin_declination = angle_sin(course.declination_deg);
-    course.cos_declination = angle_cos(course.declination_deg);
-    course.sin_hour = angle_sin(hour_deg);
-    course.cos_hour = angle_cos(hour_deg);
-    return course;
+static inline double powers(const double power[SUN_TERMS], double x) {
+    double sum = power[SUN_TERMS - 1];
+    for (int j = SUN_TERMS - 2; j >= 0; j--)
+        sum = sum * x + power[j];
+    return sum;
+}
+
+struct stance stance_of(double lat_deg, double offset_s) {
+    const double turn_deg = offset_s * ANGLE_DEG_PER_DAY_S;
+    return (struct stance){.sin_lat = angle_sin(lat_deg),
+                           .cos_lat = angle_cos(lat_deg),
+                           .offset_s = offset_s,
+                           .sin_offset = angle_sin(turn_deg),
+                           .cos_offset = angle_cos(turn_deg)};
 }
 
 /* Turns an angle given by its sine and cosine on by a mostly small one: the series is
- * good to 1e-16 within its bound. */
-static void turn(double *sine, double *cosine, double by_deg) {
+ * good to 1e-17 within its bound. */
+static inline void turn(double *sine, double *cosine, double by_deg) {
     double x = by_deg * ANGLE_RAD_PER_DEG, x2 = x * x;
-    double sin_by = x * (1.0 - x2 / 6.0 * (1.0 - x2 / 20.0 * (1.0 - x2 / 42.0)));
-    double cos_by = 1.0 - x2 / 2.0 * (1.0 - x2 / 12.0 * (1.0 - x2 / 30.0 * (1.0 - x2 / 56.0)));
+    double sin_by = x * (1.0 - x2 / 6.0), cos_by = 1.0 - x2 / 2.0 * (1.0 - x2 / 12.0);
     if (fabs(x) > TURN_SERIES) {
         sin_by = sin(x);
         cos_by = cos(x);
@@ -96,15 +104,43 @@ static void turn(double *sine, double *cosine, double by_deg) {
     *sine = turned;
 }
 
-/* The Sun at the same reading of a clock that is offset_s fast. */
-static void turn_back(const struct curve *curve, double t_clock_s, double offset_s,
-                      struct course *course) {
-    double declination_deg, equation_s;
-    sun_course(curve->day, t_clock_s - offset_s, &declination_deg, &equation_s);
-    turn(&course->sin_declination, &course->cos_declination,
-         declination_deg - course->declination_deg);
-    turn(&course->sin_hour, &course->cos_hour,
-         (equation_s - course->equation_s - offset_s) * ANGLE_DEG_PER_DAY_S);
+static struct course course_of(const struct curve *curve, double t_utc_s) {
+    struct course course;
+    sun_course(curve->day, t_utc_s, &course.declination_deg, &course.equation_s);
+    double hour_deg =
+        (t_utc_s - curve->day->centre_utc_s + course.equation_s) * ANGLE_DEG_PER_DAY_S +
+        curve->place->lon_deg;
+    course.sin_hour = angle_sin(hour_deg);
+    course.cos_hour = angle_cos(hour_deg);
+    course.sin_declination = curve->sin_noon_declination;
+    course.cos_declination = curve->cos_noon_declination;
+    turn(&course.sin_declination, &course.cos_declination,
+         course.declination_deg - curve->noon_declination_deg);
+    return course;
+}
+
+static inline struct course set_right(const struct curve *curve, const struct sight *sight,
+                                      const struct stance *stance) {
+    struct course course = sight->course;
+    if (stance->offset_s == 0.0)
+        return course;
+    const double x =
+        (sight->t_utc_s - stance->offset_s - curve->day->centre_utc_s) * curve->per_half_span_s;
+    course.declination_deg = powers(curve->declination_deg, x);
+    course.equation_s = powers(curve->equation_s, x);
+    turn(&course.sin_declination, &course.cos_declination,
+         course.declination_deg - sight->course.declination_deg);
+    const double sine = course.sin_hour, cosine = course.cos_hour;
+    course.sin_hour = sine * stance->cos_offset - cosine * stance->sin_offset;
+    course.cos_hour = cosine * stance->cos_offset + sine * stance->sin_offset;
+    turn(&course.sin_hour, &course.cos_hour,
+         (course.equation_s - sight->course.equation_s) * ANGLE_DEG_PER_DAY_S);
+    return course;
+}
+
+struct course curve_course(const struct curve *curve, const struct sight *sight,
+                           const struct stance *stance) {
+    return set_right(curve, sight, stance);
 }
 
 /* Direction to the Sun: sine and cosine of its zenith distance, and the slopes of that. */
@@ -112,11 +148,10 @@ struct over {
     double sine, cosine, by_lat, by_offset;
 };
 
-static struct over over(const struct parallel *lat, const struct course *sun) {
-    double up =
-        lat->sine * sun->sin_declination + lat->cosine * sun->cos_declination * sun->cos_hour;
-    double north =
-        lat->cosine * sun->sin_declination - lat->sine * sun->cos_declination * sun->cos_hour;
+static inline struct over over(const struct stance *stance, const struct course *sun) {
+    double meridian = sun->cos_declination * sun->cos_hour;
+    double up = stance->sin_lat * sun->sin_declination + stance->cos_lat * meridian;
+    double north = stance->cos_lat * sun->sin_declination - stance->sin_lat * meridian;
     double west = sun->cos_declination * sun->sin_hour;
     double sine = sqrt(north * north + west * west);
     double per_sine = 1.0 / (sine > SMALLEST_SINE ? sine : SMALLEST_SINE);
@@ -124,34 +159,32 @@ static struct over over(const struct parallel *lat, const struct course *sun) {
         .sine = sine,
         .cosine = up,
         .by_lat = -north * per_sine,
-        .by_offset = -lat->cosine * west * per_sine * ANGLE_DEG_PER_DAY_S,
+        .by_offset = -stance->cos_lat * west * per_sine * ANGLE_DEG_PER_DAY_S,
     };
 }
 
 double curve_zenith_deg(const struct curve *curve, double lat_deg, double t_clock_s,
                         double offset_s) {
-    const struct parallel lat = parallel_of(lat_deg);
+    const struct stance stance = stance_of(lat_deg, 0.0);
     const struct course course = course_of(curve, t_clock_s - offset_s);
-    const struct over there = over(&lat, &course);
+    const struct over there = over(&stance, &course);
     return atan2(there.sine, there.cosine) * ANGLE_DEG_PER_RAD;
 }
 
 /* An angle from its sine, given that its cosine is positive: mostly it is small, and
  * the series good to 1e-16 within its bound. */
-static double small_arc(double sine, double cosine) {
+static inline double small_arc(double sine, double cosine) {
     double s2 = sine * sine;
     if (s2 < ARC_SERIES * ARC_SERIES && cosine > 0.0)
         return sine * (1.0 + s2 * (1.0 / 6.0 + s2 * (3.0 / 40.0 + s2 * 15.0 / 336.0)));
     return atan2(sine, cosine);
 }
 
-double curve_residual_deg(const struct curve *curve, const struct sight *sight,
-                          const struct parallel *lat, double offset_s, double *by_lat,
-                          double *by_offset) {
-    struct course course = sight->course;
-    if (offset_s != 0.0)
-        turn_back(curve, sight->t_utc_s, offset_s, &course);
-    const struct over there = over(lat, &course);
+static inline double residual_deg_of(const struct curve *curve, const struct sight *sight,
+                                     const struct stance *stance, double *by_lat,
+                                     double *by_offset) {
+    const struct course course = set_right(curve, sight, stance);
+    const struct over there = over(stance, &course);
     *by_lat = there.by_lat;
     *by_offset = there.by_offset;
     return ANGLE_DEG_PER_RAD *
@@ -159,55 +192,69 @@ double curve_residual_deg(const struct curve *curve, const struct sight *sight,
                      sight->cos_zenith * there.cosine + sight->sin_zenith * there.sine);
 }
 
-void curve_init(struct curve *curve, const struct place *place, const struct run *run,
-                const struct sun_day *day) {
-    struct length height = gnomon_height(&run->gnomon);
-    double rounding_s = rounding_sigma_s(run);
-    double noon_utc_s = sun_transit_utc_s(day, place->lon_deg);
-    const struct clock_check clock = clock_check_of(&run->clock);
+double curve_residual_deg(const struct curve *curve, const struct sight *sight,
+                          const struct stance *stance, double *by_lat, double *by_offset) {
+    return residual_deg_of(curve, sight, stance, by_lat, by_offset);
+}
+
+/* Everything but the sights. */
+static void begin(struct curve *curve, const struct place *place, const struct run *run,
+                  const struct sun_day *day, double noon_utc_s) {
+    const struct length height = gnomon_height(&run->gnomon);
+    const double rounding_s = rounding_sigma_s(run);
     struct sun_place noon_sun;
     sun_at(day, noon_utc_s, &noon_sun);
-    *curve = (struct curve){
-        .place = place,
-        .run = run,
-        .day = day,
-        .air = refraction_at(place->elevation_m, run->pressure_hpa, run->temperature_c),
-        .noon_declination_deg = noon_sun.declination_deg,
-        .side = place->lat_deg < noon_sun.declination_deg ? -1.0 : 1.0,
-        .height_m = height.value_m,
-        .height_sigma_m = height.sigma_m,
-        /* A clock's minutes may have been rounded or cut off: the offset is in doubt
-         * by as much as a single reading. */
-        .clock_sigma_s =
-            hypot(hypot(isnan(run->clock_sigma_s) ? CLOCK_SIGMA_S : run->clock_sigma_s, rounding_s),
-                  hypot(place->sigma_deg / ANGLE_DEG_PER_DAY_S, clock.doubt_s)),
-        .clock = clock,
-        .time_sigma_s = hypot(REACTION_SIGMA_S, rounding_s),
-        .sights = run->readings,
-    };
-    const struct parallel lat = parallel_of(place->lat_deg);
+    curve->place = place;
+    curve->run = run;
+    curve->day = day;
+    curve->per_half_span_s = 1.0 / day->half_span_s;
+    to_powers(day->declination_deg, curve->declination_deg);
+    to_powers(day->equation_s, curve->equation_s);
+    curve->air = refraction_at(place->elevation_m, run->pressure_hpa, run->temperature_c);
+    curve->noon_declination_deg = noon_sun.declination_deg;
+    curve->sin_noon_declination = angle_sin(noon_sun.declination_deg);
+    curve->cos_noon_declination = angle_cos(noon_sun.declination_deg);
+    curve->side = place->lat_deg < noon_sun.declination_deg ? -1.0 : 1.0;
+    curve->height_m = height.value_m;
+    curve->height_sigma_m = height.sigma_m;
+    curve->clock = clock_check_of(&run->clock);
+    /* A clock's minutes may have been rounded or cut off: the offset is in doubt by as
+     * much as a single reading. */
+    curve->clock_sigma_s =
+        hypot(hypot(isnan(run->clock_sigma_s) ? CLOCK_SIGMA_S : run->clock_sigma_s, rounding_s),
+              hypot(place->sigma_deg / ANGLE_DEG_PER_DAY_S, curve->clock.doubt_s));
+    curve->time_sigma_s = hypot(REACTION_SIGMA_S, rounding_s);
+    curve->sights = run->readings;
+}
+
+void curve_init(struct curve *curve, const struct place *place, const struct run *run,
+                const struct sun_day *day) {
+    const double noon_utc_s = sun_transit_utc_s(day, place->lon_deg);
+    begin(curve, place, run, day, noon_utc_s);
+    const struct stance here = stance_of(place->lat_deg, 0.0);
+    const double height_m = curve->height_m;
     for (int i = 0; i < run->readings; i++) {
         const struct reading *reading = &run->reading[i];
         struct sight *sight = &curve->sight[i];
         struct sun_place sun;
-        sight->t_utc_s = reading->t_utc_s - clock.applied_s;
+        sight->t_utc_s = reading->t_utc_s - curve->clock.applied_s;
         sun_at(day, sight->t_utc_s, &sun);
-        sight->zenith_deg = gnomon_zenith_deg(height.value_m, reading->shadow_m, run->gnomon.edge,
-                                              &curve->air, &sun);
+        sight->zenith_deg =
+            gnomon_zenith_deg(height_m, reading->shadow_m, run->gnomon.edge, &curve->air, &sun);
         sight->useless = useless(run, i, sight->zenith_deg, noon_utc_s);
         sight->kept = sight->useless == SLIP_NONE;
         if (!sight->kept)
             sight->zenith_deg = NAN;
         /* h / (h^2 + shadow^2) is how much the angle turns as the mark moves. */
-        double turn_per_m = height.value_m / (height.value_m * height.value_m +
-                                              reading->shadow_m * reading->shadow_m);
+        double turn_per_m =
+            height_m / (height_m * height_m + reading->shadow_m * reading->shadow_m);
         double mark_deg =
             turn_per_m * shadow_sigma_m(curve, reading, sun.semidiameter_deg) * ANGLE_DEG_PER_RAD;
         sight->course = course_of(curve, sight->t_utc_s);
         sight->sin_zenith = angle_sin(sight->zenith_deg);
         sight->cos_zenith = angle_cos(sight->zenith_deg);
-        double time_deg = over(&lat, &sight->course).by_offset * curve->time_sigma_s;
-        sight->sigma_deg = sqrt(mark_deg * mark_deg + time_deg * time_deg);
+        double time_deg = over(&here, &sight->course).by_offset * curve->time_sigma_s;
+        sight_set_sigma(sight, sqrt(mark_deg * mark_deg + time_deg * time_deg));
     }
 }
 
@@ -238,15 +285,15 @@ struct round {
 };
 
 static struct round round_about(const struct curve *curve, double lat_deg, double offset_s) {
-    const struct parallel lat = parallel_of(lat_deg);
+    const struct stance stance = stance_of(lat_deg, offset_s);
     struct round sum = {0};
     for (int i = 0; i < curve->sights; i++) {
         const struct sight *sight = &curve->sight[i];
         double by_lat, by_offset;
         if (!sight->kept)
             continue;
-        double residual_deg = curve_residual_deg(curve, sight, &lat, offset_s, &by_lat, &by_offset);
-        double weight = 1.0 / (sight->sigma_deg * sight->sigma_deg);
+        double residual_deg = residual_deg_of(curve, sight, &stance, &by_lat, &by_offset);
+        double weight = sight->weight;
         sum.lat_lat += weight * by_lat * by_lat;
         sum.lat_offset += weight * by_lat * by_offset;
         sum.offset_offset += weight * by_offset * by_offset;
@@ -305,20 +352,23 @@ struct linear {
 /* Sum of squares without the `strays` largest; stops above `enough`. */
 static double trimmed_sum(const struct linear *sight, int count, int strays, double lat,
                           double offset, double enough) {
-    double largest[STRAYS_MAX] = {0.0}, sum = 0.0; /* largest first */
-    for (int i = 0; i < count; i++) {
+    double largest[STRAYS_MAX + 1];                        /* largest first */
+    double sum = 0.0, least = strays > 0 ? 0.0 : INFINITY; /* of the largest */
+    for (int k = 0; k < strays; k++)
+        largest[k] = 0.0;
+    for (int i = 0; i < count && sum <= enough; i++) {
         double left = sight[i].residual - sight[i].slope[0] * lat - sight[i].slope[1] * offset;
         double square = left * left;
-        for (int k = 0; k < strays; k++) {
-            if (square > largest[k]) {
-                double smaller = largest[k];
-                largest[k] = square;
-                square = smaller;
-            }
+        if (square <= least) {
+            sum += square;
+            continue;
         }
-        sum += square;
-        if (sum > enough)
-            break;
+        sum += least;
+        int k = strays - 1;
+        for (; k > 0 && square > largest[k - 1]; k--)
+            largest[k] = largest[k - 1];
+        largest[k] = square;
+        least = largest[strays - 1];
     }
     return sum;
 }
@@ -327,15 +377,15 @@ double curve_trimmed(const struct curve *curve, double lat_deg, double offset_s,
                      int strays, struct curve_fit *out) {
     assert(strays >= 0 && strays <= STRAYS_MAX);
     struct linear sight[RUN_READINGS_MAX];
-    const struct parallel lat_here = parallel_of(lat_deg);
+    const struct stance here = stance_of(lat_deg, offset_s);
+    const double prior = 1.0 / (prior_s * prior_s);
     int count = 0;
     for (int i = 0; i < curve->sights; i++) {
         const struct sight *from = &curve->sight[i];
         if (!from->kept)
             continue;
         double by_lat, by_offset, per_sigma = 1.0 / from->sigma_deg;
-        double residual_deg =
-            curve_residual_deg(curve, from, &lat_here, offset_s, &by_lat, &by_offset);
+        double residual_deg = residual_deg_of(curve, from, &here, &by_lat, &by_offset);
         sight[count++] = (struct linear){
             residual_deg * per_sigma,
             {by_lat * per_sigma, by_offset * per_sigma},
@@ -350,7 +400,6 @@ double curve_trimmed(const struct curve *curve, double lat_deg, double offset_s,
                 continue;
             /* Two sights and the prior on the clock settle two unknowns. */
             const struct linear *one = &sight[i], *two = &sight[j];
-            double prior = 1.0 / (prior_s * prior_s);
             double aa = one->slope[0] * one->slope[0] + two->slope[0] * two->slope[0];
             double ab = one->slope[0] * one->slope[1] + two->slope[0] * two->slope[1];
             double bb = one->slope[1] * one->slope[1] + two->slope[1] * two->slope[1] + prior;

@@ -24,17 +24,27 @@ struct sight {
     double zenith_deg; /* geocentric, of the Sun's centre; NAN when useless */
     enum slip useless; /* SLIP_NONE, or why it cannot be used: TOO_LOW, TIME, DUPLICATE */
     double sigma_deg;  /* expected, of this reading alone */
+    double weight;     /* 1 / sigma_deg^2 */
     double sin_zenith, cos_zenith;
     struct course course;
     bool kept;
 };
 
+static inline void sight_set_sigma(struct sight *sight, double sigma_deg) {
+    sight->sigma_deg = sigma_deg;
+    sight->weight = 1.0 / (sigma_deg * sigma_deg);
+}
+
 struct curve {
     const struct place *place;
     const struct run *run;
     const struct sun_day *day;
+    /* The day's declination and equation of time in powers of x, for many looks at once. */
+    double declination_deg[SUN_TERMS], equation_s[SUN_TERMS];
+    double per_half_span_s;
     struct refraction air;
     double noon_declination_deg;
+    double sin_noon_declination, cos_noon_declination;
     double side; /* +1 when the Sun crosses south of the zenith, -1 north: known beforehand */
     double height_m;
     double height_sigma_m;
@@ -50,18 +60,23 @@ struct curve {
 void curve_init(struct curve *curve, const struct place *place, const struct run *run,
                 const struct sun_day *day);
 
-/* A latitude with what every sight needs of it. */
-struct parallel {
-    double sine, cosine;
+/* A latitude and a clock that is offset_s fast, with what every sight needs of them. */
+struct stance {
+    double sin_lat, cos_lat;
+    double offset_s;
+    double sin_offset, cos_offset; /* of the hour angle that the offset amounts to */
 };
-struct parallel parallel_of(double lat_deg);
+struct stance stance_of(double lat_deg, double offset_s);
 
-/* Zenith distance of a sight minus the Sun's on that parallel, the clock being offset_s
- * fast, to 1e-13 deg; NAN for a useless one. Its slopes by latitude (deg/deg) and by
- * clock offset (deg/s) are the curve's. A fifth of the cost of curve_zenith_deg. */
+/* The Sun of a sight with the clock set right. */
+struct course curve_course(const struct curve *curve, const struct sight *sight,
+                           const struct stance *stance);
+
+/* Zenith distance of a sight minus the Sun's for that stance, to 1e-13 deg; NAN for a
+ * useless one. Its slopes by latitude (deg/deg) and by clock offset (deg/s) are the
+ * curve's. A tenth of the cost of curve_zenith_deg. */
 double curve_residual_deg(const struct curve *curve, const struct sight *sight,
-                          const struct parallel *lat, double offset_s, double *by_lat,
-                          double *by_offset);
+                          const struct stance *stance, double *by_lat, double *by_offset);
 
 /* Zenith distance of the Sun's centre at a latitude, the clock being offset_s fast. */
 double curve_zenith_deg(const struct curve *curve, double lat_deg, double t_clock_s,

@@ -7,23 +7,6 @@
 
 static const struct estimate none = {false, NAN, NAN, NAN, NAN};
 
-/* Zenith distance as it would have been had the Sun kept its noon declination. */
-static double steady_zenith_deg(const struct curve *curve, const struct curve_fit *fit,
-                                const struct sight *sight) {
-    double t_utc_s = sight->t_utc_s - fit->offset_s;
-    struct sun_place sun;
-    sun_at(curve->day, t_utc_s, &sun);
-    double hour_deg = sun_hour_angle_deg(curve->day, t_utc_s, curve->place->lon_deg);
-    double sin_lat = angle_sin(fit->lat_deg), cos_lat = angle_cos(fit->lat_deg);
-    double cos_hour = angle_cos(hour_deg);
-    double up_steady = sin_lat * angle_sin(curve->noon_declination_deg) +
-                       cos_lat * angle_cos(curve->noon_declination_deg) * cos_hour;
-    double up = sin_lat * angle_sin(sun.declination_deg) +
-                cos_lat * angle_cos(sun.declination_deg) * cos_hour;
-    return sight->zenith_deg +
-           (acos(fmin(1.0, up_steady)) - acos(fmin(1.0, up))) * ANGLE_DEG_PER_RAD;
-}
-
 struct estimate estimator_shortest(const struct curve *curve, const struct curve_fit *fit) {
     int best = -1;
     for (int i = 0; i < curve->sights; i++)
@@ -47,23 +30,30 @@ struct estimate estimator_shortest(const struct curve *curve, const struct curve
     };
 }
 
-/* Fits cos z = top + bend (cos H - 1) [+ lean sin H] and returns the unknowns. */
-static bool fit_cosines(const struct curve *curve, const struct curve_fit *fit, bool lean,
-                        double x[NORMAL_MAX], double covariance[NORMAL_MAX][NORMAL_MAX]) {
-    struct normal normal;
-    normal_init(&normal, lean ? 3 : 2);
+/* What the sights say of cos z = top + bend (cos H - 1) + lean sin H, each with its zenith
+ * distance as it would have been had the Sun kept its noon declination. */
+static void gather_cosines(const struct curve *curve, const struct curve_fit *fit,
+                           struct normal *out) {
+    const struct stance stance = stance_of(fit->lat_deg, fit->offset_s);
+    normal_init(out, 3);
     for (int i = 0; i < curve->sights; i++) {
         const struct sight *sight = &curve->sight[i];
         if (!sight->kept)
             continue;
-        double hour_deg = sun_hour_angle_deg(curve->day, sight->t_utc_s, curve->place->lon_deg);
-        double half = angle_sin(hour_deg / 2.0);
-        double zenith_deg = steady_zenith_deg(curve, fit, sight);
-        double sigma = fmax(angle_sin(zenith_deg), 1e-4) * sight->sigma_deg * ANGLE_RAD_PER_DEG;
-        normal_add(&normal, (const double[]){1.0, -2.0 * half * half, angle_sin(hour_deg)},
-                   angle_cos(zenith_deg), sigma);
+        const struct course sun = curve_course(curve, sight, &stance);
+        double up_steady = stance.sin_lat * curve->sin_noon_declination +
+                           stance.cos_lat * curve->cos_noon_declination * sun.cos_hour;
+        double up = stance.sin_lat * sun.sin_declination +
+                    stance.cos_lat * sun.cos_declination * sun.cos_hour;
+        double zenith_deg = sight->zenith_deg +
+                            (acos(fmin(1.0, up_steady)) - acos(fmin(1.0, up))) * ANGLE_DEG_PER_RAD;
+        double sine = angle_sin(zenith_deg), cosine = angle_cos(zenith_deg);
+        double sin_hour = sight->course.sin_hour, cos_hour = sight->course.cos_hour;
+        /* cos H - 1 without cancellation; no reading is farther from noon than six hours. */
+        double fall = -sin_hour * sin_hour / (1.0 + cos_hour);
+        double sigma = fmax(sine, 1e-4) * sight->sigma_deg * ANGLE_RAD_PER_DEG;
+        normal_add(out, (const double[]){1.0, fall, sin_hour}, cosine, sigma);
     }
-    return normal_solve(&normal, x, covariance);
 }
 
 /* Standard deviation of sum(gradient[i] x[i]). */
@@ -75,9 +65,11 @@ static double spread(int n, const double *gradient, double covariance[NORMAL_MAX
     return sqrt(variance);
 }
 
-struct estimate estimator_timed(const struct curve *curve, const struct curve_fit *fit) {
+static struct estimate timed(const struct curve *curve, const struct normal *normal) {
     double x[NORMAL_MAX], covariance[NORMAL_MAX][NORMAL_MAX];
-    if (curve_kept(curve) < 2 || !fit_cosines(curve, fit, false, x, covariance) || x[0] >= 1.0)
+    struct normal upright = *normal;
+    upright.unknowns = 2; /* noon is where the clock has it: nothing leans */
+    if (curve_kept(curve) < 2 || !normal_solve(&upright, x, covariance) || x[0] >= 1.0)
         return none;
     double zenith = acos(x[0]);
     return (struct estimate){
@@ -89,9 +81,9 @@ struct estimate estimator_timed(const struct curve *curve, const struct curve_fi
     };
 }
 
-struct estimate estimator_free(const struct curve *curve, const struct curve_fit *fit) {
+static struct estimate free_of_clock(const struct curve *curve, const struct normal *normal) {
     double x[NORMAL_MAX], covariance[NORMAL_MAX][NORMAL_MAX];
-    if (curve_kept(curve) < 3 || !fit_cosines(curve, fit, true, x, covariance))
+    if (curve_kept(curve) < 3 || !normal_solve(normal, x, covariance))
         return none;
     double bend = x[1], lean = x[2], reach = hypot(bend, lean);
     double height = x[0] - bend + reach; /* cos z at the top of the curve */
@@ -109,4 +101,12 @@ struct estimate estimator_free(const struct curve *curve, const struct curve_fit
         .transit_utc_s = transit_utc_s + atan2(lean, bend) * seconds_per_rad,
         .transit_sigma_s = spread(3, turn, covariance) * seconds_per_rad,
     };
+}
+
+void estimator_cosines(const struct curve *curve, const struct curve_fit *fit,
+                       struct estimate *with_clock, struct estimate *without) {
+    struct normal normal;
+    gather_cosines(curve, fit, &normal);
+    *with_clock = timed(curve, &normal);
+    *without = free_of_clock(curve, &normal);
 }

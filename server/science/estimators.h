@@ -11,7 +11,7 @@
 /* Each looks at the kept sights only; fit gives the curve about which small
  * corrections (declination's drift during the run) are taken. */
 struct estimate estimator_shortest(const struct curve *curve, const struct curve_fit *fit);
-struct estimate estimator_timed(const struct curve *curve, const struct curve_fit *fit);
-struct estimate estimator_free(const struct curve *curve, const struct curve_fit *fit);
+void estimator_cosines(const struct curve *curve, const struct curve_fit *fit,
+                       struct estimate *with_clock, struct estimate *without); /* timed, free */
 
 #endif

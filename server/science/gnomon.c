@@ -80,6 +80,11 @@ double gnomon_shadow_m(double height_m, double zenith_deg, enum edge edge,
 }
 
 double gnomon_fuzzy_width_m(double height_m, double apparent_zenith_deg, double semidiameter_deg) {
-    return height_m * (angle_tan(apparent_zenith_deg + semidiameter_deg) -
-                       angle_tan(apparent_zenith_deg - semidiameter_deg));
+    return gnomon_fuzzy_shadow_m(height_m, height_m * angle_tan(apparent_zenith_deg),
+                                 semidiameter_deg);
+}
+
+double gnomon_fuzzy_shadow_m(double height_m, double shadow_m, double semidiameter_deg) {
+    double t = shadow_m / height_m, s = angle_tan(semidiameter_deg);
+    return height_m * 2.0 * s * (1.0 + t * t) / (1.0 - t * t * s * s);
 }

@@ -59,7 +59,9 @@ double gnomon_zenith_deg(double height_m, double shadow_m, enum edge edge,
 double gnomon_shadow_m(double height_m, double zenith_deg, enum edge edge,
                        const struct refraction *air, const struct sun_place *sun);
 
-/* Width (m) of the fuzzy zone: h [tan(z + s) - tan(z - s)], z apparent. */
+/* Width (m) of the fuzzy zone: h [tan(z + s) - tan(z - s)], z apparent; and the same
+ * about the end of a shadow, tan z being shadow over height. */
 double gnomon_fuzzy_width_m(double height_m, double apparent_zenith_deg, double semidiameter_deg);
+double gnomon_fuzzy_shadow_m(double height_m, double shadow_m, double semidiameter_deg);
 
 #endif

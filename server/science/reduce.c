@@ -5,12 +5,14 @@
 #include "server/science/reduce.h"
 
 #include <assert.h>
-#include <stdlib.h>
+#include <stddef.h>
+#include <string.h>
 
 #include "server/science/angle.h"
 #include "server/science/curve.h"
 #include "server/science/estimators.h"
 #include "server/science/slip.h"
+#include "server/science/sorted.h"
 
 #define TILT_SIGMA_DEG 0.03    /* plumb line and level: 0.5 mm a metre */
 #define EDGE_SIGMA_DEG 0.02    /* a class's habit of where the fuzzy end is */
@@ -74,14 +76,13 @@ static int strays_max(int usable) {
 /* How far the sights lie off the curve, in their own sigma. */
 static void stray_sigmas(const struct curve *curve, const struct curve_fit *fit,
                          double sigmas[RUN_READINGS_MAX]) {
-    const struct parallel lat = parallel_of(fit->lat_deg);
+    const struct stance stance = stance_of(fit->lat_deg, fit->offset_s);
     double by_lat, by_offset;
     for (int i = 0; i < curve->sights; i++) {
         const struct sight *sight = &curve->sight[i];
         if (!isnan(sight->zenith_deg))
-            sigmas[i] =
-                fabs(curve_residual_deg(curve, sight, &lat, fit->offset_s, &by_lat, &by_offset)) /
-                sight->sigma_deg;
+            sigmas[i] = fabs(curve_residual_deg(curve, sight, &stance, &by_lat, &by_offset)) /
+                        sight->sigma_deg;
     }
 }
 
@@ -121,11 +122,6 @@ static double small_sample_factor(double dof) {
     return 1.0 + 0.5 / (PRIOR_DOF + fmax(0.0, dof));
 }
 
-static int ascending(const void *left, const void *right) {
-    double a = *(const double *)left, b = *(const double *)right;
-    return (a > b) - (a < b);
-}
-
 /* Scatter from the median residual: what a first look, with strays inside, can say. */
 static double median_ratio(const struct curve *curve, const double *sigmas) {
     double sorted[RUN_READINGS_MAX];
@@ -133,7 +129,7 @@ static double median_ratio(const struct curve *curve, const double *sigmas) {
     for (int i = 0; i < curve->sights; i++)
         if (!isnan(curve->sight[i].zenith_deg))
             sorted[count++] = sigmas[i];
-    qsort(sorted, (size_t)count, sizeof sorted[0], ascending);
+    sort_ascending(sorted, count);
     double median = 0.5 * (sorted[(count - 1) / 2] + sorted[count / 2]);
     double dof = count - 2.0;
     return scatter_ratio(dof * pow(median / 0.6745, 2.0) * count / fmax(1.0, dof), dof);
@@ -251,13 +247,12 @@ static double budget_sum(const struct error_budget *budget) {
 /* Everything that is said about single readings, against the final curve. */
 static void tell_readings(const struct curve *curve, const struct curve_fit *fit, enum slip bumped,
                           struct reduction *out) {
-    const struct parallel lat = parallel_of(fit->lat_deg);
+    const struct stance stance = stance_of(fit->lat_deg, fit->offset_s);
     double squares = 0.0;
     for (int i = 0; i < curve->sights; i++) {
         const struct sight *sight = &curve->sight[i];
         double by_lat, by_offset;
-        double residual_deg =
-            curve_residual_deg(curve, sight, &lat, fit->offset_s, &by_lat, &by_offset);
+        double residual_deg = curve_residual_deg(curve, sight, &stance, &by_lat, &by_offset);
         out->residual_deg[i] = residual_deg;
         if (sight->kept) {
             squares += residual_deg * residual_deg;
@@ -302,7 +297,7 @@ static enum reduce_status time_status(const struct curve *curve, const struct no
     double t_s[RUN_READINGS_MAX];
     for (int i = 0; i < curve->sights; i++)
         t_s[i] = curve->sight[i].t_utc_s;
-    qsort(t_s, (size_t)curve->sights, sizeof t_s[0], ascending);
+    sort_ascending(t_s, curve->sights);
     double away_s = fabs(t_s[curve->sights / 2] - noon->transit_utc_s);
     if (away_s < DAYLIGHT_S)
         return REDUCE_OK;
@@ -337,7 +332,7 @@ static enum reduce_status fit_run(struct curve *curve, int usable, const int *or
     /* From here on sights count with the scatter they showed. */
     double ratio = scatter_ratio(fit.chi2, out->dof);
     for (int i = 0; i < curve->sights; i++)
-        curve->sight[i].sigma_deg *= ratio;
+        sight_set_sigma(&curve->sight[i], curve->sight[i].sigma_deg * ratio);
     if (!curve_fit(curve, fit.lat_deg, fit.offset_s, prior_offset_s, prior_s, &fit))
         return REDUCE_IMPLAUSIBLE;
     out->clock_offset_s = fit.offset_s + curve->clock.applied_s;
@@ -347,8 +342,7 @@ static enum reduce_status fit_run(struct curve *curve, int usable, const int *or
     budget_of(curve, &fit, out->noon_angle_deg, out->dof, &out->budget);
     out->sigma_deg = budget_sum(&out->budget);
     out->estimate[ESTIMATOR_SHORTEST] = estimator_shortest(curve, &fit);
-    out->estimate[ESTIMATOR_TIMED] = estimator_timed(curve, &fit);
-    out->estimate[ESTIMATOR_FREE] = estimator_free(curve, &fit);
+    estimator_cosines(curve, &fit, &out->estimate[ESTIMATOR_TIMED], &out->estimate[ESTIMATOR_FREE]);
     out->estimate[ESTIMATOR_SOLAR] = (struct estimate){
         .usable = true,
         .noon_angle_deg = out->noon_angle_deg,
@@ -369,15 +363,11 @@ static enum reduce_status fit_run(struct curve *curve, int usable, const int *or
 void reduce_run(const struct place *place, const struct run *run, const struct sun_day *day,
                 struct reduction *out) {
     assert(run->readings >= 0 && run->readings <= RUN_READINGS_MAX);
-    *out = (struct reduction){
-        .published = ESTIMATOR_SOLAR,
-        .noon_angle_deg = NAN,
-        .sigma_deg = NAN,
-        .clock_offset_s = NAN,
-        .clock_offset_sigma_s = NAN,
-        .scatter_deg = NAN,
-        .chi2 = NAN,
-    };
+    memset(out, 0, offsetof(struct reduction, left_out));
+    out->published = ESTIMATOR_SOLAR;
+    out->noon_angle_deg = out->sigma_deg = NAN;
+    out->clock_offset_s = out->clock_offset_sigma_s = NAN;
+    out->scatter_deg = out->chi2 = NAN;
     struct curve curve;
     curve_init(&curve, place, run, day);
     out->clock = curve.clock;

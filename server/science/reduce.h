@@ -123,12 +123,13 @@ struct reduction {
     int dof;
     int used;
     int left_outs;
-    struct left_out left_out[RUN_READINGS_MAX];
-    double residual_deg[RUN_READINGS_MAX]; /* per reading: measured minus curve; NAN when too low */
+    struct left_out left_out[RUN_READINGS_MAX]; /* the first left_outs of them */
+    /* Per reading of a run whose status is REDUCE_OK: measured minus curve; NAN when too low. */
+    double residual_deg[RUN_READINGS_MAX];
 };
 
 /* Reduces a run at a place against the Sun of the date the run belongs to.
- * Never fails: status says what could be done. out is written in full. */
+ * Never fails: status says what could be done. */
 void reduce_run(const struct place *place, const struct run *run, const struct sun_day *day,
                 struct reduction *out);
 

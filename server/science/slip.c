@@ -3,11 +3,10 @@
  * have sent had it not slipped, and is believed when that lies on the curve. */
 #include "server/science/slip.h"
 
-#include <stdlib.h>
 #include <string.h>
 
 #include "server/science/angle.h"
-#include "server/science/normal.h"
+#include "server/science/sorted.h"
 
 #define CLOSE_SIGMAS 3.0     /* a corrected reading within this lies on the curve */
 #define NOTICED_SIGMAS 2.0   /* a mark off by less shows nothing */
@@ -20,6 +19,7 @@
 #define EXCHANGE_CHI2 20.0   /* how much better two marks fit exchanged */
 #define CLOCK_COST 40.0      /* chi-square a wrong clock has to be worth */
 #define STRAY_COST 16.0      /* chi-square a left-out reading has to be worth */
+#define SMALLEST_PIVOT 1e-12 /* of a unit diagonal: below it nothing is settled */
 
 static const struct {
     const char *name;
@@ -146,13 +146,13 @@ static bool minutes_wrong(const struct curve *curve, const struct curve_fit *fit
  * be left out by itself. */
 static bool exchanged(const struct curve *curve, const struct curve_fit *fit, int index) {
     const struct sight *sight = &curve->sight[index];
-    const struct parallel lat = parallel_of(fit->lat_deg);
+    const struct stance stance = stance_of(fit->lat_deg, fit->offset_s);
     for (int i = 0; i < curve->sights; i++) {
         const struct sight *other = &curve->sight[i];
         if (i == index || isnan(other->zenith_deg))
             continue;
         double by_lat, by_offset;
-        double off_deg = curve_residual_deg(curve, other, &lat, fit->offset_s, &by_lat, &by_offset);
+        double off_deg = curve_residual_deg(curve, other, &stance, &by_lat, &by_offset);
         if (fabs(off_deg) > NOTICED_SIGMAS * other->sigma_deg &&
             fits_at(curve, fit, sight, other->t_utc_s) &&
             fits_at(curve, fit, other, sight->t_utc_s))
@@ -205,11 +205,6 @@ void slip_of_reading(const struct curve *curve, const struct curve_fit *fit, int
         cause[found++] = SLIP_NONE;
 }
 
-static int ascending(const void *left, const void *right) {
-    double a = *(const double *)left, b = *(const double *)right;
-    return (a > b) - (a < b);
-}
-
 /* All shadows alike: no shadow does that, but a gnomon's height in the wrong column. */
 static bool one_length(const struct run *run) {
     for (int i = 1; i < run->readings; i++)
@@ -218,39 +213,45 @@ static bool one_length(const struct run *run) {
     return true;
 }
 
-/* Median of |measured - expected| zenith distance, were the run sent like this; of
- * a run with one length throughout, the best. */
-static double misfit_deg(const struct curve *curve) {
-    double off_deg[RUN_READINGS_MAX], by_lat, by_offset;
-    const struct parallel lat = parallel_of(curve->place->lat_deg);
-    int count = 0;
+/* |measured - expected| zenith distance of each sight, were the run sent like this; 90
+ * for one too low to be one, NAN for one that cannot be looked at. */
+static void misfits_deg(const struct curve *curve, double off_deg[RUN_READINGS_MAX]) {
+    const struct stance here = stance_of(curve->place->lat_deg, 0.0);
+    double by_lat, by_offset;
     for (int i = 0; i < curve->sights; i++) {
         const struct sight *sight = &curve->sight[i];
-        if (sight->useless == SLIP_NONE)
-            off_deg[count++] =
-                fabs(curve_residual_deg(curve, sight, &lat, 0.0, &by_lat, &by_offset));
-        else if (sight->useless == SLIP_TOO_LOW)
-            off_deg[count++] = 90.0;
+        off_deg[i] = sight->useless == SLIP_NONE
+                         ? fabs(curve_residual_deg(curve, sight, &here, &by_lat, &by_offset))
+                     : sight->useless == SLIP_TOO_LOW ? 90.0
+                                                      : NAN;
     }
+}
+
+/* Their median; of a run with one length throughout, the best. */
+static double misfit_deg(const struct curve *curve, const double off_deg[RUN_READINGS_MAX]) {
+    double sorted_deg[RUN_READINGS_MAX];
+    int count = 0;
+    for (int i = 0; i < curve->sights; i++)
+        if (!isnan(off_deg[i]))
+            sorted_deg[count++] = off_deg[i];
     if (count == 0)
         return 90.0;
-    qsort(off_deg, (size_t)count, sizeof off_deg[0], ascending);
-    return off_deg[one_length(curve->run) ? 0 : count / 2];
+    sort_ascending(sorted_deg, count);
+    return sorted_deg[one_length(curve->run) ? 0 : count / 2];
 }
 
 /* Readings that stand far off where this place has the Sun, and would stand there ten
  * times as long or as short. */
-static int tenfold_sights(const struct curve *curve) {
+static int tenfold_sights(const struct curve *curve, const double off_deg[RUN_READINGS_MAX]) {
     int count = 0;
     for (int i = 0; i < curve->sights; i++) {
-        const struct sight *sight = &curve->sight[i];
-        if (sight->useless != SLIP_NONE && sight->useless != SLIP_TOO_LOW)
+        if (!(off_deg[i] > SENSELESS_DEG))
             continue;
-        double there_deg = curve_zenith_deg(curve, curve->place->lat_deg, sight->t_utc_s, 0.0);
+        double there_deg =
+            curve_zenith_deg(curve, curve->place->lat_deg, curve->sight[i].t_utc_s, 0.0);
         double shadow_m = curve->run->reading[i].shadow_m;
-        bool off = isnan(sight->zenith_deg) || fabs(sight->zenith_deg - there_deg) > SENSELESS_DEG;
         bool fits = false;
-        for (int up = 0; off && up < 2; up++) {
+        for (int up = 0; up < 2; up++) {
             double meant_deg =
                 gnomon_apparent_zenith_deg(curve->height_m, up ? 10.0 * shadow_m : 0.1 * shadow_m);
             fits |= fabs(meant_deg - there_deg) < EXPLAINED_DEG;
@@ -294,9 +295,11 @@ enum slip slip_of_senseless_run(const struct curve *curve) {
         {SLIP_CLOCK_HOUR, -1800.0},   {SLIP_HALF_DAY, 43200.0},   {SLIP_HALF_DAY, -43200.0},
         {SLIP_POSITION_SWAPPED, 1.0},
     };
-    double sent_deg = misfit_deg(curve);
+    double off_deg[RUN_READINGS_MAX];
+    misfits_deg(curve, off_deg);
+    double sent_deg = misfit_deg(curve, off_deg);
     /* More than can be left out one by one: the units are mixed. */
-    bool mixed = 4 * tenfold_sights(curve) > curve->sights;
+    bool mixed = 4 * tenfold_sights(curve, off_deg) > curve->sights;
     if (sent_deg < SENSELESS_DEG)
         return mixed ? SLIP_RUN_TENFOLD : SLIP_NONE;
     enum slip best = SLIP_NONE;
@@ -309,7 +312,8 @@ enum slip slip_of_senseless_run(const struct curve *curve) {
         without(hypotheses[k].slip, hypotheses[k].factor, curve, &place, &run);
         struct curve without_slip;
         curve_init(&without_slip, &place, &run, curve->day);
-        double deg = misfit_deg(&without_slip);
+        misfits_deg(&without_slip, off_deg);
+        double deg = misfit_deg(&without_slip, off_deg);
         /* One length throughout speaks for itself: no other slip makes that. */
         if (deg < best_deg && one_length(curve->run) && hypotheses[k].slip == SLIP_LENGTHS_SWAPPED)
             return SLIP_LENGTHS_SWAPPED;
@@ -344,56 +348,48 @@ enum slip slip_of_height(const struct curve *curve, const struct curve_fit *fit,
     return needed_m > curve->height_m ? SLIP_PART_MISSING : SLIP_PART_TWICE;
 }
 
-/* A sight about the fitted curve: residual and slopes by latitude and offset. */
+/* The sights about the fitted curve, in the order of time. */
 struct about {
-    double residual, slope[2], sigma;
+    double residual_deg, weight; /* 1 / sigma^2 */
+    double slope[2];             /* by latitude, by clock offset */
 };
 
-/* Chi-square of one curve with a step before the sight `first`. */
-static double step_chi2(const struct curve *curve, const struct curve_fit *fit,
-                        const struct about *about, int count, int first, double *step_over_sigma) {
-    struct normal normal;
-    normal_init(&normal, 3);
-    normal_add(&normal, (const double[]){0.0, 1.0, 0.0}, -fit->offset_s, curve->clock_sigma_s);
-    for (int k = 0; k < count; k++)
-        normal_add(&normal, (const double[]){about[k].slope[0], about[k].slope[1], k >= first},
-                   about[k].residual, about[k].sigma);
-    double x[NORMAL_MAX] = {0.0}, covariance[NORMAL_MAX][NORMAL_MAX];
-    if (!normal_solve(&normal, x, covariance))
-        return INFINITY;
-    double chi2 = 0.0;
+static void look_about(const struct curve *curve, const struct curve_fit *fit, const int *order,
+                       int count, struct about about[RUN_READINGS_MAX]) {
+    const struct stance stance = stance_of(fit->lat_deg, fit->offset_s);
     for (int k = 0; k < count; k++) {
-        double left = about[k].residual - about[k].slope[0] * x[0] - about[k].slope[1] * x[1] -
-                      (k >= first ? x[2] : 0.0);
-        chi2 += left / about[k].sigma * (left / about[k].sigma);
+        const struct sight *sight = &curve->sight[order[k]];
+        about[k].residual_deg =
+            curve_residual_deg(curve, sight, &stance, &about[k].slope[0], &about[k].slope[1]);
+        about[k].weight = sight->weight;
     }
-    *step_over_sigma = fabs(x[2]) / sqrt(covariance[2][2]);
-    return chi2;
 }
 
-/* Squares of two sights' misfits, in sigma, on given points of the curve. */
-static double misfit2(const struct sight *one, double on_one, const struct sight *two,
-                      double on_two) {
-    return pow((one->zenith_deg - on_one) / one->sigma_deg, 2.0) +
-           pow((two->zenith_deg - on_two) / two->sigma_deg, 2.0);
+/* Square of a sight's misfit, in sigma, on a given point of the curve. */
+static double misfit2(const struct sight *sight, const struct about *about, double on_deg) {
+    double off_deg = sight->zenith_deg - on_deg;
+    return off_deg * off_deg * about->weight;
 }
 
 bool slip_exchange(const struct curve *curve, const struct curve_fit *fit, const int *order,
                    int count, int pair[2]) {
-    double best = 0.0, kept_chi2 = fit->chi2, on_curve[RUN_READINGS_MAX], by_lat, by_offset;
-    const struct parallel lat = parallel_of(fit->lat_deg);
+    /* Below this no exchange is believed, whatever the scatter. */
+    double best = EXCHANGE_CHI2, kept_chi2 = fit->chi2;
+    struct about about[RUN_READINGS_MAX];
+    double on_curve[RUN_READINGS_MAX], own[RUN_READINGS_MAX];
+    look_about(curve, fit, order, count, about);
     for (int k = 0; k < count; k++) {
-        const struct sight *sight = &curve->sight[order[k]];
-        on_curve[k] = sight->zenith_deg -
-                      curve_residual_deg(curve, sight, &lat, fit->offset_s, &by_lat, &by_offset);
+        on_curve[k] = curve->sight[order[k]].zenith_deg - about[k].residual_deg;
+        own[k] = about[k].residual_deg * about[k].residual_deg * about[k].weight;
     }
     for (int k = 0; k < count; k++) {
         for (int m = k + 1; m < count; m++) {
             const struct sight *one = &curve->sight[order[k]], *two = &curve->sight[order[m]];
-            if (!one->kept && !two->kept)
+            double sent = own[k] + own[m];
+            if (sent <= best || (!one->kept && !two->kept))
                 continue;
-            double sent = misfit2(one, on_curve[k], two, on_curve[m]);
-            double meant = misfit2(one, on_curve[m], two, on_curve[k]);
+            double meant =
+                misfit2(one, &about[k], on_curve[m]) + misfit2(two, &about[m], on_curve[k]);
             if (meant < 2.0 * CLOSE_SIGMAS * CLOSE_SIGMAS && sent - meant > best) {
                 best = sent - meant;
                 kept_chi2 = fit->chi2 - (one->kept && two->kept ? sent : 0.0);
@@ -407,22 +403,84 @@ bool slip_exchange(const struct curve *curve, const struct curve_fit *fit, const
     return best > EXCHANGE_CHI2 * scatter2;
 }
 
+/* Normal equations of latitude and clock offset about the fitted curve, the clock being
+ * believed as far as it is, and a step that only the sights from some one on know of. */
+struct step_sums {
+    double lat_lat, lat_offset, offset_offset, lat_right, offset_right; /* all sights */
+    double lat_step, offset_step, step_step, step_right;                /* the late ones */
+};
+
+/* Chi-square of one curve with that step before the sight `first`; INFINITY where it
+ * does not settle. */
+static double step_chi2(const struct step_sums *sum, const struct about *about, int count,
+                        int first, double *step_over_sigma) {
+    const double determinant =
+        sum->lat_lat * sum->offset_offset - sum->lat_offset * sum->lat_offset;
+    if (!(determinant > SMALLEST_PIVOT * sum->lat_lat * sum->offset_offset))
+        return INFINITY;
+    /* Without the step, and how the two give way to it. */
+    const double lat =
+        (sum->lat_right * sum->offset_offset - sum->offset_right * sum->lat_offset) / determinant;
+    const double offset =
+        (sum->lat_lat * sum->offset_right - sum->lat_offset * sum->lat_right) / determinant;
+    const double lat_by =
+        (sum->lat_step * sum->offset_offset - sum->offset_step * sum->lat_offset) / determinant;
+    const double offset_by =
+        (sum->lat_lat * sum->offset_step - sum->lat_offset * sum->lat_step) / determinant;
+    const double information =
+        sum->step_step - sum->lat_step * lat_by - sum->offset_step * offset_by;
+    if (!(information > SMALLEST_PIVOT * sum->step_step))
+        return INFINITY;
+    const double step =
+        (sum->step_right - sum->lat_step * lat - sum->offset_step * offset) / information;
+    const double x[] = {lat - lat_by * step, offset - offset_by * step};
+    double chi2 = 0.0;
+    for (int k = 0; k < count; k++) {
+        double left = about[k].residual_deg - about[k].slope[0] * x[0] - about[k].slope[1] * x[1] -
+                      (k >= first ? step : 0.0);
+        chi2 += left * left * about[k].weight;
+    }
+    *step_over_sigma = fabs(step) * sqrt(information);
+    return chi2;
+}
+
+static struct step_sums step_begin(const struct curve *curve, const struct curve_fit *fit,
+                                   const struct about *about, int count) {
+    const double prior = 1.0 / (curve->clock_sigma_s * curve->clock_sigma_s);
+    struct step_sums sum = {.offset_offset = prior, .offset_right = -prior * fit->offset_s};
+    for (int k = 0; k < count; k++) {
+        const struct about *at = &about[k];
+        sum.lat_lat += at->weight * at->slope[0] * at->slope[0];
+        sum.lat_offset += at->weight * at->slope[0] * at->slope[1];
+        sum.offset_offset += at->weight * at->slope[1] * at->slope[1];
+        sum.lat_right += at->weight * at->slope[0] * at->residual_deg;
+        sum.offset_right += at->weight * at->slope[1] * at->residual_deg;
+    }
+    return sum;
+}
+
+static void step_add(struct step_sums *sum, const struct about *late) {
+    sum->lat_step += late->weight * late->slope[0];
+    sum->offset_step += late->weight * late->slope[1];
+    sum->step_step += late->weight;
+    sum->step_right += late->weight * late->residual_deg;
+}
+
 int slip_bump(const struct curve *curve, const struct curve_fit *fit, const int *order, int count) {
     int strays = count - curve_kept(curve);
     double best = INFINITY, best_step = 0.0;
     int best_first = 0;
     struct about about[RUN_READINGS_MAX];
-    const struct parallel lat = parallel_of(fit->lat_deg);
-    for (int k = 0; k < count; k++) {
-        const struct sight *sight = &curve->sight[order[k]];
-        about[k].residual = curve_residual_deg(curve, sight, &lat, fit->offset_s,
-                                               &about[k].slope[0], &about[k].slope[1]);
-        about[k].sigma = sight->sigma_deg;
-    }
-    for (int first = 3; first <= count - 2; first++) {
+    look_about(curve, fit, order, count, about);
+    struct step_sums sum = step_begin(curve, fit, about, count);
+    /* From the last on, so that each step adds one late sight; of equals the earliest. */
+    for (int first = count - 1; first >= 3; first--) {
         double step = 0.0;
-        double chi2 = step_chi2(curve, fit, about, count, first, &step);
-        if (chi2 < best) {
+        step_add(&sum, &about[first]);
+        if (first > count - 2)
+            continue;
+        double chi2 = step_chi2(&sum, about, count, first, &step);
+        if (chi2 <= best && !isinf(chi2)) {
             best = chi2;
             best_step = step;
             best_first = first;
