@@ -129,6 +129,7 @@ static double median_ratio(const struct curve *curve, const double *sigmas) {
     for (int i = 0; i < curve->sights; i++)
         if (!isnan(curve->sight[i].zenith_deg))
             sorted[count++] = sigmas[i];
+    assert(count > 0);
     sort_ascending(sorted, count);
     double median = 0.5 * (sorted[(count - 1) / 2] + sorted[count / 2]);
     double dof = count - 2.0;

@@ -15,6 +15,7 @@
 #define HOPELESS_DEG 8.0     /* ... at which it is refused even without a named cause */
 #define EXPLAINED_DEG 1.0    /* a named cause must bring the misfit below this */
 #define EXPLAINED_SHARE 0.25 /* and below this share of what it was */
+#define EARLIEST_BUMP 3      /* so many sights stand before it, and two from it on */
 #define BUMP_CHI2 30.0       /* how much better two curves must be than one */
 #define EXCHANGE_CHI2 20.0   /* how much better two marks fit exchanged */
 #define CLOCK_COST 40.0      /* chi-square a wrong clock has to be worth */
@@ -471,14 +472,15 @@ int slip_bump(const struct curve *curve, const struct curve_fit *fit, const int 
     double best = INFINITY, best_step = 0.0;
     int best_first = 0;
     struct about about[RUN_READINGS_MAX];
+    if (count < EARLIEST_BUMP + 2)
+        return 0;
     look_about(curve, fit, order, count, about);
     struct step_sums sum = step_begin(curve, fit, about, count);
+    step_add(&sum, &about[count - 1]);
     /* From the last on, so that each step adds one late sight; of equals the earliest. */
-    for (int first = count - 1; first >= 3; first--) {
+    for (int first = count - 2; first >= EARLIEST_BUMP; first--) {
         double step = 0.0;
         step_add(&sum, &about[first]);
-        if (first > count - 2)
-            continue;
         double chi2 = step_chi2(&sum, about, count, first, &step);
         if (chi2 <= best && !isinf(chi2)) {
             best = chi2;

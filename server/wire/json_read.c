@@ -56,11 +56,10 @@ int json_read_object(const char *bytes, size_t length, json_t **out, struct err 
 }
 
 static void join_key(const char *pointer, const char *key, char out[POINTER_MAX]) {
-    size_t before = strlen(pointer), after = strlen(key);
-    assert(before + 1 + after < POINTER_MAX); /* keys of our tables are short and nest little */
-    memcpy(out, pointer, before);
-    out[before] = '/';
-    memcpy(out + before + 1, key, after + 1);
+    assert(strlen(pointer) + 1 + strlen(key) < POINTER_MAX); /* our keys are short, nest little */
+    char *at = stpcpy(out, pointer);
+    *at++ = '/';
+    stpcpy(at, key);
 }
 
 static void join_index(const char *pointer, size_t index, char out[POINTER_MAX]) {
