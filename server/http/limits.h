@@ -21,7 +21,7 @@
 #define NOONARC_LIMITS_H
 
 #define LIMITS_QUEUE_MAX 4096   /* what the writer's queue takes (rules/writer.h) */
-#define LIMITS_HEAD_MAX 16384   /* bytes of a request's line and headers */
+#define LIMITS_HEAD_MAX 8192    /* bytes of a request's line and headers */
 #define LIMITS_BYTES_PER_S 1000 /* slowest that a body may come or an answer go */
 #define LIMITS_HASTE_S 5        /* patience when connections run out */
 

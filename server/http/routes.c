@@ -2,8 +2,12 @@
 /* routes: finding one. The table itself stands in route_table.c. */
 #include "server/http/routes.h"
 
+#include <assert.h>
+#include <pthread.h>
 #include <stdio.h>
 #include <string.h>
+
+#define ROUTES_MAX 256
 
 static const char *const names[METHOD_COUNT] = {"GET", "POST", "PUT", "DELETE"};
 
@@ -71,10 +75,31 @@ static bool take_segments(const struct segment *segment, int segments,
     return true;
 }
 
+/* Slashes of each pattern, counted once: few routes have as many as a path. */
+static unsigned char pattern_slashes[ROUTES_MAX];
+
+static unsigned char slashes_of(const char *path) {
+    unsigned char slashes = 0;
+    for (; *path != '\0'; path++)
+        slashes += *path == '/';
+    return slashes;
+}
+
+static void count_slashes(void) {
+    assert(routes_count <= ROUTES_MAX);
+    for (int i = 0; i < routes_count; i++)
+        pattern_slashes[i] = slashes_of(routes[i].pattern);
+}
+
 const struct route *routes_find(struct request *request, unsigned *allowed) {
+    static pthread_once_t once = PTHREAD_ONCE_INIT;
     char param[EXCHANGE_PARAMS_MAX][ID_MAX + 1] = {{0}};
+    pthread_once(&once, count_slashes);
+    const unsigned char slashes = slashes_of(request->path);
     *allowed = 0;
     for (int i = 0; i < routes_count; i++) {
+        if (pattern_slashes[i] != slashes)
+            continue;
         struct segment segment[EXCHANGE_PARAMS_MAX];
         int segments;
         if (!path_matches(routes[i].pattern, request->path, segment, &segments) ||

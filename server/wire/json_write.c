@@ -13,9 +13,11 @@ void json_write_init(struct json_writer *json, struct text *text) {
     *json = (struct json_writer){.text = text};
 }
 
-static bool stands_for_itself(unsigned char c) {
-    return c >= 0x20 && c != '"' && c != '\\' && c != 0x7F;
-}
+/* Whether each byte stands for itself in a string. */
+static const bool stands_for_itself[256] = {
+    [0x20] = true,          [0x21] = true,          [0x23 ... 0x5B] = true,
+    [0x5D ... 0x7E] = true, [0x80 ... 0xFF] = true,
+};
 
 /* Most texts need no escape. */
 static void put_plain(struct text *text, const char *utf8, size_t length) {
@@ -31,7 +33,7 @@ static void put_plain(struct text *text, const char *utf8, size_t length) {
 static void put_string(struct text *text, const char *utf8) {
     static const char hex[] = "0123456789abcdef";
     const char *from = utf8, *at = utf8;
-    while (stands_for_itself((unsigned char)*at))
+    while (stands_for_itself[(unsigned char)*at])
         at++;
     if (*at == '\0') {
         put_plain(text, utf8, (size_t)(at - utf8));
@@ -40,7 +42,7 @@ static void put_string(struct text *text, const char *utf8) {
     text_add(text, "\"", 1);
     for (; *at != '\0'; at++) {
         unsigned char c = (unsigned char)*at;
-        if (stands_for_itself(c))
+        if (stands_for_itself[c])
             continue;
         text_add(text, from, (size_t)(at - from));
         from = at + 1;
