@@ -1,6 +1,65 @@
--- A run is taken in by the dozen a second on the day: its tables are numbered by their
--- own key and have the indexes that a question needs, no more. A reduction's full text
--- is made from the run whenever it is asked for.
+-- A run is taken in by the dozen a second on the day: what it asks for is numbered by its
+-- own key and has the indexes that a question needs, no more. A reduction's full text is
+-- made from the run whenever it is asked for. Instants are seconds since
+-- 1970-01-01T00:00:00Z, dates days since 1970-01-01.
+
+CREATE TABLE site_new (
+    id INTEGER PRIMARY KEY,
+    site TEXT NOT NULL UNIQUE,            -- identifier people use
+    created_utc_s DOUBLE PRECISION NOT NULL
+);
+INSERT INTO site_new (id, site, created_utc_s) SELECT id, site, created_utc_s FROM site ORDER BY id;
+DROP TABLE site;
+ALTER TABLE site_new RENAME TO site;
+
+CREATE TABLE credential_new (
+    id INTEGER PRIMARY KEY,
+    hash TEXT NOT NULL UNIQUE,            -- hex BLAKE2b-256 of the key's normal form
+    role TEXT NOT NULL CHECK (role IN ('class', 'school', 'organiser')),
+    site BIGINT REFERENCES site (id),     -- NULL for an organiser
+    name TEXT NOT NULL,                   -- of an organiser, else ''
+    created_utc_s DOUBLE PRECISION NOT NULL,
+    created_by BIGINT,                    -- credential.id
+    expires_utc_s DOUBLE PRECISION        -- NULL never
+);
+INSERT INTO credential_new (id, hash, role, site, name, created_utc_s, created_by, expires_utc_s)
+    SELECT id, hash, role, site, name, created_utc_s, created_by, expires_utc_s
+    FROM credential ORDER BY id;
+DROP TABLE credential;
+ALTER TABLE credential_new RENAME TO credential;
+CREATE INDEX credential_site ON credential (site);
+
+CREATE TABLE revocation_new (
+    credential INTEGER PRIMARY KEY REFERENCES credential (id),
+    revoked_utc_s DOUBLE PRECISION NOT NULL,
+    revoked_by BIGINT                     -- credential.id
+);
+INSERT INTO revocation_new (credential, revoked_utc_s, revoked_by)
+    SELECT credential, revoked_utc_s, revoked_by FROM revocation ORDER BY credential;
+DROP TABLE revocation;
+ALTER TABLE revocation_new RENAME TO revocation;
+
+CREATE TABLE day_new (
+    id INTEGER PRIMARY KEY,
+    day TEXT NOT NULL UNIQUE,             -- identifier people use
+    name TEXT NOT NULL,
+    date BIGINT NOT NULL,                 -- days since 1970-01-01
+    lon_tolerance_deg DOUBLE PRECISION NOT NULL,
+    min_separation_km DOUBLE PRECISION NOT NULL,
+    max_sigma_km DOUBLE PRECISION,        -- NULL none
+    opened_utc_s DOUBLE PRECISION NOT NULL,
+    opened_by BIGINT,                     -- credential.id
+    clock_bound_s DOUBLE PRECISION DEFAULT 15, -- a clock farther off is flagged
+    clock_rule TEXT NOT NULL DEFAULT 'keep' -- or 'correct': what is done with its times
+);
+INSERT INTO day_new (id, day, name, date, lon_tolerance_deg, min_separation_km, max_sigma_km,
+                     opened_utc_s, opened_by, clock_bound_s, clock_rule)
+    SELECT id, day, name, date, lon_tolerance_deg, min_separation_km, max_sigma_km, opened_utc_s,
+           opened_by, clock_bound_s, clock_rule
+    FROM day ORDER BY id;
+DROP TABLE day;
+ALTER TABLE day_new RENAME TO day;
+CREATE INDEX day_date ON day (date, day);
 
 CREATE TABLE run_new (
     id INTEGER PRIMARY KEY,
@@ -24,6 +83,17 @@ CREATE UNIQUE INDEX run_supersedes ON run (supersedes) WHERE supersedes IS NOT N
 CREATE UNIQUE INDEX run_answered ON run (submitted_by, idempotency_key)
     WHERE idempotency_key IS NOT NULL;
 CREATE INDEX run_site_day ON run (site, day, id);
+
+CREATE TABLE withdrawal_new (
+    run INTEGER PRIMARY KEY REFERENCES run (id),
+    reason TEXT NOT NULL,                 -- '' none given
+    withdrawn_utc_s DOUBLE PRECISION NOT NULL,
+    withdrawn_by BIGINT                   -- credential.id
+);
+INSERT INTO withdrawal_new (run, reason, withdrawn_utc_s, withdrawn_by)
+    SELECT run, reason, withdrawn_utc_s, withdrawn_by FROM withdrawal ORDER BY run;
+DROP TABLE withdrawal;
+ALTER TABLE withdrawal_new RENAME TO withdrawal;
 
 CREATE TABLE reduction_new (
     run INTEGER PRIMARY KEY REFERENCES run (id),
