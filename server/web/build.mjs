@@ -7,7 +7,8 @@
 //
 // pages.json lists the pages. A page is named by the fixed words of its address,
 // index for "/" (the server names them alike): pages/NAME.html is what stands
-// inside <main>, pages/NAME.js is started when it is there.
+// inside <main>, pages/NAME.js is started when it is there. A page that asks the service
+// for what it shows has its title stand alone until it is there (reveal in house/page.js).
 import { createHash } from "node:crypto";
 import { existsSync, mkdirSync, readdirSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } from "node:fs";
 import { createRequire } from "node:module";
@@ -121,13 +122,14 @@ function makePages(outputs) {
     readFileSync(join(here, "look/noonarc.webmanifest"), "utf8").replaceAll("{{mark}}", mark));
   const style = address(outputOf(outputs, "look/look.css"));
   const loads = {};
-  for (const { name, title } of pages) {
+  for (const { name, title, asks } of pages) {
     const script = outputOf(outputs, `pages/${name}.js`);
     const first = [...reach(outputs, script, ["import-statement"])].map(address);
     const main = join(here, "pages", `${name}.html`);
     const values = {
       title: word(title), titleKey: title, style, mark, manifest, script: address(script),
       preloads: first.map((path) => `<link rel="modulepreload" href="${path}">`).join("\n"),
+      before: asks ? `<section id="before"><h1 data-word="${title}"></h1></section>\n` : "",
       main: existsSync(main) ? readFileSync(main, "utf8").trim() : "",
     };
     const html = fillWords(shell.replace(/\{\{(\w+)\}\}/g, (_, key) => values[key]));

@@ -52,7 +52,7 @@ test("a correction leads both ways, and says what is different", async () => {
     await page.waitForSelector("#published a");
     assert.equal(await page.getAttribute("#published a", "href"), "/editions/2");
     await page.goto("/editions/99");
-    await page.waitForSelector('#notice a[href="/"]');
+    await page.waitForSelector('#before a[href="/editions"]');
     stage.quiet(/404/);
     await page.context().close();
   }

@@ -106,7 +106,7 @@ test("a day before its readings invites; an address of no day leads back", async
   await page.waitForURL("**/join");
   stage.quiet();
   await page.goto("/days/never");
-  await page.click('#notice a[href="/"]');
+  await page.click('#before a[href="/"]');
   await page.waitForURL((url) => url.pathname === "/");
   stage.quiet(/404/);
   await page.context().close();
@@ -198,7 +198,7 @@ test("a school without readings is told so, and led on", async () => {
   await page.click("#no-run-day");
   await ready(page);
   await page.goto(`/days/${DAY}/pairs/acequia/idle-school`);
-  await page.locator("#notice", { hasText: "make no pair" }).waitFor();
+  await page.locator("#before", { hasText: "make no pair" }).waitFor();
   stage.quiet(/404/);
   await page.context().close();
 });

@@ -3,7 +3,7 @@
 // session is a cookie that no script can read.
 import { Refusal, ask, get } from "../house/api.js";
 import { byId, fill, h } from "../house/dom.js";
-import { attempt } from "../house/page.js";
+import { attempt, attemptPage, reveal } from "../house/page.js";
 import { word } from "../house/words.js";
 import { field, form, text } from "./form.js";
 
@@ -22,7 +22,7 @@ function showLogin(again) {
     try {
       const { role } = await ask("POST", "/session", { body: { ...by, cookie: true } });
       if (role === "organiser") {
-        await again();
+        again();
         return null;
       }
       await ask("DELETE", "/session");
@@ -41,7 +41,7 @@ function showLogin(again) {
       h("details", {}, h("summary", {}, word("organiser.have_key")),
         field(word("organiser.key"), text("key", { type: "password" }))),
     ], login, { main: true }));
-  byId("door").hidden = false;
+  reveal("door");
   byId("inside").hidden = true;
 }
 
@@ -53,17 +53,20 @@ function showWho({ name }) {
     }, word("organiser.leave")));
 }
 
-// work(): shows the page for an organiser.
-export async function enter(work) {
-  const session = await whoAmI();
-  if (session?.role !== "organiser") {
-    showLogin(() => enter(work));
+// Begins a page of the desk. work(): shows it to an organiser, and reveals "inside" as
+// soon as there is something to see. ways: as in attemptPage.
+export function enter(work, ways) {
+  const start = () => attemptPage(async () => {
+    const session = await whoAmI();
+    if (session?.role !== "organiser") {
+      showLogin(start);
+      return true;
+    }
+    byId("door").hidden = true;
+    fill(byId("door"));
+    showWho(session);
+    await work();
     return true;
-  }
-  byId("door").hidden = true;
-  fill(byId("door"));
-  byId("inside").hidden = false;
-  showWho(session);
-  await work();
-  return true;
+  }, ways);
+  return start();
 }

@@ -4,7 +4,7 @@
 import { Refusal, get, here, path } from "../house/api.js";
 import { byId, fill, h, s } from "../house/dom.js";
 import { longDate, measured, number, signed } from "../house/format.js";
-import { attempt, begin, setTitle } from "../house/page.js";
+import { attemptPage, begin, reveal, setTitle } from "../house/page.js";
 import { word } from "../house/words.js";
 import words from "../words/certificate.json";
 
@@ -64,8 +64,8 @@ async function show() {
     h("p", { class: "address" }, editions.length > 0 && `${word("certificate.edition", { number: number(editions[0].edition) })}, `, `${location.host}${path`/days/${day}/sites/${site}/run`}`));
   byId("class-name").addEventListener("input", (event) => fill(name, event.target.value.trim() !== "" && `${event.target.value.trim()}, `));
   byId("print").addEventListener("click", () => print());
-  byId("certificate-page").hidden = false;
+  reveal("certificate-page");
   return reduction;
 }
 
-begin(words, () => attempt(show));
+begin(words, () => attemptPage(show, [[path`/days/${day}/sites/${site}/run`, word("certificate.to_run")], [path`/days/${day}`, word("house.to_day")]]));

@@ -3,7 +3,7 @@
 import { Refusal, get, here, path } from "../house/api.js";
 import { byId, fill } from "../house/dom.js";
 import { measured } from "../house/format.js";
-import { attempt, begin, setTitle } from "../house/page.js";
+import { attemptPage, begin, reveal, setTitle } from "../house/page.js";
 import { word } from "../house/words.js";
 import { showPair } from "../run/pair_part.js";
 import pairWords from "../words/pair.json";
@@ -28,8 +28,8 @@ async function show() {
   fill(byId("figure"), found.circumference_km === null ? word("pair.no_figure") : measured(found.circumference_km, found.sigma_km, "km"));
   fill(byId("figure-words"), word("pair.made_by"));
   showPair(byId("pair"), found, one, two, one.declination_deg, handbook_km);
-  byId("pair-page").hidden = false;
+  reveal("pair-page");
   return found;
 }
 
-begin({ ...tableWords, ...pairWords }, () => attempt(show));
+begin({ ...tableWords, ...pairWords }, () => attemptPage(show, [[path`/days/${day}`, word("house.to_day")]]));

@@ -5,7 +5,7 @@ import { whisker, whiskerScale } from "../charts/whisker.js";
 import { get, here, path } from "../house/api.js";
 import { byId, fill, h } from "../house/dom.js";
 import { clockTime, longDate, measured, number, signed } from "../house/format.js";
-import { attempt, begin, setTitle } from "../house/page.js";
+import { attemptPage, begin, reveal, setTitle } from "../house/page.js";
 import { word, wordOf } from "../house/words.js";
 import { showBoard } from "../run/board.js";
 import { showBudget, showWays } from "../run/budget.js";
@@ -65,7 +65,7 @@ async function show() {
   showFigure(loaded);
   showHome(loaded);
   await showReviews(loaded.run);
-  byId("run-page").hidden = false;
+  reveal("run-page");
   if (loaded.reduction.status !== "ok") return loaded;
   showBoard(byId("board"), loaded);
   showBudget(byId("budget"), loaded);
@@ -88,9 +88,9 @@ async function showOrSayNone() {
     byId("no-run-plan").href = path`/days/${day}/sites/${site}`;
     byId("no-run-day").href = path`/days/${day}`;
     fill(byId("no-run-day"), word("run.to_day"));
-    byId("no-run").hidden = false;
+    reveal("no-run");
     return place;
   }
 }
 
-begin({ ...tableWords, ...slipWords, ...pairWords, ...reviewWords, ...words }, () => attempt(showOrSayNone));
+begin({ ...tableWords, ...slipWords, ...pairWords, ...reviewWords, ...words }, () => attemptPage(showOrSayNone, [[path`/days/${day}`, word("house.to_day")]]));

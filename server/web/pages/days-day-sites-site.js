@@ -7,7 +7,7 @@ import { codePicture } from "../house/code_picture.js";
 import { byId, fill, h, s } from "../house/dom.js";
 import { clockMinute, clockTime, longDate, number, span, withUnit } from "../house/format.js";
 import { outlines } from "../house/outlines.js";
-import { attempt, begin, setTitle } from "../house/page.js";
+import { attempt, attemptPage, begin, reveal, setTitle } from "../house/page.js";
 import { schoolKey } from "../house/schools.js";
 import { saySky, skyChoices } from "../house/sky.js";
 import { countWord, word, wordOf } from "../house/words.js";
@@ -238,17 +238,18 @@ async function show() {
   ]);
   setTitle(`${site.name}, ${word("plan.title")}`);
   fill(byId("who"), `${site.name} · `, h("a", { href: path`/days/${dayName}` }, day.name === day.day ? longDate(day.date) : day.name));
-  byId("plan").hidden = false;
+  reveal("plan");
   tellTimes();
   tick();
   tellStand();
   tellPartners();
   if (day.state !== "announced") fill(byId("state"), wordOf("plan.state_", day.state));
   await fetchBoard();
-  if (plan.partners.length === 0) return;
+  if (plan.partners.length === 0) return plan;
   const { features } = await get(path`/days/${dayName}/sites.geojson`);
   places = new Map(features.map(({ id, geometry }) => [id, geometry.coordinates]));
   await drawBand();
+  return plan;
 }
 
 begin({ ...words, ...skyWords }, async () => {
@@ -260,7 +261,7 @@ begin({ ...words, ...skyWords }, async () => {
   byId("sky").addEventListener("submit", sayIt);
   byId("code").addEventListener("submit", makeCode);
   byId("print").addEventListener("click", () => window.print());
-  await attempt(show);
+  if ((await attemptPage(show, [[path`/days/${dayName}`, word("house.to_day")]])) === undefined) return;
   setInterval(tick, 500);
   follow();
   try {

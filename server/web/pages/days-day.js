@@ -3,7 +3,7 @@
 // the map, the slope, the spread, the leaderboards. Fresh figures come by themselves.
 import { here } from "../house/api.js";
 import { byId } from "../house/dom.js";
-import { attempt, begin, setTitle } from "../house/page.js";
+import { attemptPage, begin, reveal, setTitle } from "../house/page.js";
 import { showAnswer, showCounts, showPublished } from "../nation/answer.js";
 import { follow } from "../nation/follow.js";
 import { showLeaders } from "../nation/leaders.js";
@@ -51,7 +51,7 @@ async function show() {
   setTitle(answer.record.name);
   showAnswer(answer);
   showPublished(answer.editions);
-  byId("day-page").hidden = false;
+  reveal("day-page");
   const now = look(day, answer);
   const sites = await now.sites();
   showRest(sites, answer.record.state);
@@ -60,17 +60,13 @@ async function show() {
   last = now;
   if (parts !== null) {
     await Promise.all(parts.filter(({ near }) => near).map((part) => part.show(now)));
-    return;
+    return now;
   }
   parts = makeParts();
   for (const part of parts) part.follow(() => last, sites.counts.sites <= SMALL);
+  return now;
 }
 
 begin({ ...tableWords, ...dayWords, ...words }, async () => {
-  let shown = false;
-  await attempt(async () => {
-    await show();
-    shown = true;
-  });
-  if (shown) follow(day, show);
+  if ((await attemptPage(show)) !== undefined) follow(day, show);
 });

@@ -6,7 +6,7 @@ import { whisker, whiskerScale } from "../charts/whisker.js";
 import { get, getBytes, here, path } from "../house/api.js";
 import { byId, fill, h } from "../house/dom.js";
 import { longDate, measured, number, signed, withSigma } from "../house/format.js";
-import { attempt, begin, setTitle } from "../house/page.js";
+import { attempt, attemptPage, begin, reveal, setTitle } from "../house/page.js";
 import { language, word, wordOf } from "../house/words.js";
 import tableWords from "../words/table.json";
 import words from "../words/edition.json";
@@ -87,7 +87,7 @@ async function showBundle(head) {
 async function show() {
   const head = await get(path`/editions/${id}`);
   showHead(head);
-  byId("edition-page").hidden = false;
+  reveal("edition-page");
   if (head.bytes <= AT_ONCE) {
     await showBundle(head);
     return head;
@@ -97,4 +97,4 @@ async function show() {
   return head;
 }
 
-begin({ ...tableWords, ...words }, () => attempt(show));
+begin({ ...tableWords, ...words }, () => attemptPage(show, [["/editions", word("edition.back")]]));

@@ -4,7 +4,7 @@ import { get } from "../house/api.js";
 import { byId, fill, h } from "../house/dom.js";
 import { shortDate } from "../house/format.js";
 import { table } from "../charts/table.js";
-import { attempt, begin } from "../house/page.js";
+import { attempt, begin, reveal } from "../house/page.js";
 import { word, wordOf } from "../house/words.js";
 import { enter } from "../organiser/enter.js";
 import auditWords from "../words/audit.json";
@@ -27,7 +27,8 @@ async function more(cursor) {
   byId("lines").append(button);
 }
 
-begin({ ...tableWords, ...organiserWords, ...auditWords }, () => attempt(() => enter(async () => {
+begin({ ...tableWords, ...organiserWords, ...auditWords }, () => enter(async () => {
+  reveal("inside");
   fill(byId("lines"));
   await more(null);
-})));
+}));

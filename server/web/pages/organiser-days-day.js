@@ -3,7 +3,7 @@
 import { get, here, path } from "../house/api.js";
 import { byId, fill } from "../house/dom.js";
 import { longDate } from "../house/format.js";
-import { attempt, begin, setTitle } from "../house/page.js";
+import { attempt, begin, reveal, setTitle } from "../house/page.js";
 import { word, wordOf } from "../house/words.js";
 import { showApprovals, showChange, showHistory, showReview, showSky } from "../organiser/day_parts.js";
 import { enter } from "../organiser/enter.js";
@@ -41,8 +41,9 @@ function follow() {
   for (const event of ["sky", "run"]) stream.addEventListener(event, look);
 }
 
-begin({ ...tableWords, ...words }, () => attempt(() => enter(async () => {
+begin({ ...tableWords, ...words }, () => enter(async () => {
   await showRecord();
+  reveal("inside");
   await Promise.all([showSky(day), showReview(day), showApprovals(day), showHistory(day)]);
   follow();
-})));
+}, [["/organiser", word("organiser.back")]]));

@@ -5,7 +5,7 @@ import { table } from "../charts/table.js";
 import { ask, getAll, path, Refusal } from "../house/api.js";
 import { byId, fill, h } from "../house/dom.js";
 import { number } from "../house/format.js";
-import { attempt, begin } from "../house/page.js";
+import { attempt, begin, reveal } from "../house/page.js";
 import { word, wordOf } from "../house/words.js";
 import { checkSheet, SHEETS } from "../organiser/check_sheet.js";
 import { enter } from "../organiser/enter.js";
@@ -99,7 +99,8 @@ async function read(file) {
   look();
 }
 
-begin({ ...tableWords, ...organiserWords, ...importWords }, () => attempt(() => enter(async () => {
+begin({ ...tableWords, ...organiserWords, ...importWords }, () => enter(async () => {
+  reveal("inside");
   const days = (await getAll("/days", "days")).reverse();
   const seasons = await getAll("/seasons", "seasons");
   const kind = choice("kind", [["sites", word("import.kind_sites")], ["readings", word("import.kind_readings")],
@@ -117,4 +118,4 @@ begin({ ...tableWords, ...organiserWords, ...importWords }, () => attempt(() => 
   kind.addEventListener("change", look);
   byId("send").addEventListener("click", send);
   look();
-})));
+}));

@@ -4,7 +4,7 @@ import { table } from "../charts/table.js";
 import { ask, get, getAll, path } from "../house/api.js";
 import { byId, fill, h } from "../house/dom.js";
 import { parseNumber, shortDate } from "../house/format.js";
-import { attempt, begin } from "../house/page.js";
+import { begin, reveal } from "../house/page.js";
 import { word, wordOf } from "../house/words.js";
 import { publishForm } from "../organiser/day_parts.js";
 import { enter } from "../organiser/enter.js";
@@ -91,11 +91,12 @@ async function showPassword() {
   }));
 }
 
-begin({ ...tableWords, ...words }, () => attempt(() => enter(async () => {
+begin({ ...tableWords, ...words }, () => enter(async () => {
+  reveal("inside");
   await showSeasons();
   await showDays();
   showOpenDay();
   showOpenSeason();
   showPublishSeason();
   await showPassword();
-})));
+}));
