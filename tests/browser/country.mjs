@@ -58,26 +58,27 @@ function shadowMm(sun, lat_deg, lon_deg, t_s) {
 
 const BATCH = 2000; // schools a spreadsheet of readings
 
+// Schools {site, lat, lon} are registered and hand in readings of a day that is open.
+export async function measure(stage, { day, date, schools, random = seeded(7) }) {
+  const sun = await stage.api("GET", `/suns/${date}`);
+  const send = (path, head, lines) => stage.api("POST", path, { key: stage.organiser, type: "text/csv", body: `${head}\n${lines.join("\n")}\n` });
+  await send("/sites.csv", "site,lat_deg,lon_deg,elev_m,gnomon_mm,edge", schools.map(({ site, lat, lon }) => `${site},${lat.toFixed(5)},${lon.toFixed(5)},0,1000,centre`));
+  const noon = Date.parse(`${date}T12:00:00Z`) / 1000;
+  for (let from = 0; from < schools.length; from += BATCH)
+    await send(`/days/${day}/readings.csv`, "site,utc,shadow_mm", schools.slice(from, from + BATCH).flatMap(({ site, lat, lon }) => [-24, -12, 0, 12, 24].map((minutes) => {
+      const t = Math.round(noon - lon * 240 + minutes * 60);
+      const error = 3 * (random() + random() + random() - 1.5);
+      return `${site},${new Date(t * 1000).toISOString().slice(0, 19)}Z,${(shadowMm(sun, lat, lon, t) + error).toFixed(0)}`;
+    })));
+}
+
 // Schools over 40 degrees of longitude, with a tolerance that makes about `pairs`.
 export async function largeCountry(stage, { sites, pairs, date = "2027-03-22" }) {
   const random = seeded(7);
   const width_deg = 40;
   const tolerance = (pairs * width_deg) / sites ** 2;
   await stage.openDay({ date, name: "A large country", lon_tolerance_deg: Math.max(Number(tolerance.toFixed(3)), 0.01), min_separation_km: 50 });
-  const sun = await stage.api("GET", `/suns/${date}`);
-  const rows = Array.from({ length: sites }, (_, i) => ({ site: `school-${i}`, lat: 20 + 35 * random(), lon: 60 + width_deg * random() }));
-  await stage.api("POST", "/sites.csv", {
-    key: stage.organiser, type: "text/csv",
-    body: `site,lat_deg,lon_deg,elev_m,gnomon_mm,edge\n${rows.map(({ site, lat, lon }) => `${site},${lat.toFixed(5)},${lon.toFixed(5)},0,1000,centre`).join("\n")}\n`,
-  });
-  const noon = Date.parse(`${date}T12:00:00Z`) / 1000;
-  for (let from = 0; from < sites; from += BATCH) {
-    const lines = rows.slice(from, from + BATCH).flatMap(({ site, lat, lon }) => [-24, -12, 0, 12, 24].map((minutes) => {
-      const t = Math.round(noon - lon * 240 + minutes * 60);
-      const error = 3 * (random() + random() + random() - 1.5);
-      return `${site},${new Date(t * 1000).toISOString().slice(0, 19)}Z,${(shadowMm(sun, lat, lon, t) + error).toFixed(0)}`;
-    }));
-    await stage.api("POST", `/days/${date}/readings.csv`, { key: stage.organiser, type: "text/csv", body: `site,utc,shadow_mm\n${lines.join("\n")}\n` });
-  }
+  const schools = Array.from({ length: sites }, (_, i) => ({ site: `school-${i}`, lat: 20 + 35 * random(), lon: 60 + width_deg * random() }));
+  await measure(stage, { day: date, date, schools, random });
   return date;
 }

@@ -3,7 +3,7 @@
 import assert from "node:assert/strict";
 import test from "node:test";
 
-import { DAY, smallCountry } from "./country.mjs";
+import { DAY, measure, smallCountry } from "./country.mjs";
 import { Stage, WIDTHS } from "./stage.mjs";
 
 const stage = await Stage.open();
@@ -57,3 +57,55 @@ test("a correction leads both ways, and says what is different", async () => {
     await page.context().close();
   }
 });
+
+for (const width of WIDTHS)
+  test(`a season is published at the desk at ${width} px, and corrected`, async () => {
+    const { season } = await stage.api("POST", "/seasons", { key: stage.organiser, body: { name: `Puna Season ${width}` } });
+    const days = [["2027-09-21", "Puna Noon"], ["2027-09-22", "Second Puna Noon"]];
+    for (const [date, name] of days) await stage.openDay({ day: `puna-${width}-${date}`, date, name, season, lon_tolerance_deg: 1 });
+    await stage.openDay({ day: `puna-${width}-planned`, date: "2027-09-24", name: "Planned Noon", season, state: "planned" });
+    const [first] = days.map(([date]) => `puna-${width}-${date}`);
+    await measure(stage, { day: first, date: days[0][0], schools: [-20, -27, -31].map((lat, i) => ({ site: `puna-${width}-${i}`, lat, lon: -65 })) });
+    await stage.api("POST", `/days/${first}/state`, { key: stage.organiser, body: { state: "closed" } });
+    const page = await stage.window({ width });
+    await page.goto("/organiser");
+    await page.click("#door summary");
+    await page.fill('#door input[name="key"]', stage.organiser);
+    await page.keyboard.press("Enter");
+    await page.locator("summary", { hasText: "Publish a season" }).click();
+    const part = page.locator("#publish-season");
+    await part.locator("select").selectOption(season);
+    // What it will hold is seen before: the planned day is no part of it.
+    assert.deepEqual((await part.locator("li").allTextContents()).map((line) => line.replace(/, .*?:/, ":")), ["Puna Noon: closed: nothing more comes in", "Second Puna Noon: not closed yet"]);
+    await stage.look(page, "organiser-publish-season");
+    await part.locator("button").click();
+    await part.locator(".notice a").click();
+    await page.waitForSelector("#inside td");
+    const edition = await stage.api("GET", `/editions/${page.url().split("/").at(-1)}`);
+    assert.deepEqual([edition.kind, edition.subject, edition.title], ["season", season, `Puna Season ${width}`]);
+    const figure = Number(digits(await page.textContent("#figure")).split("±")[0]);
+    assert.ok(Math.abs(figure - edition.circumference_km) < edition.sigma_km / 10, `${figure} ${edition.circumference_km}`);
+    assert.equal(await page.textContent("#edition-title"), `Puna Season ${width}`);
+    assert.deepEqual((await page.$$eval("#inside h3", (heads) => heads.map((head) => head.textContent.split(",")[0]))), ["Puna Noon", "Second Puna Noon"]);
+    assert.match(await page.textContent("#inside"), /No readings of this day/);
+    await stage.look(page, "edition-season");
+    // The same again is refused with a word; a correction wants its reason and lists what it changes.
+    await page.goto("/organiser");
+    await page.locator("summary", { hasText: "Publish a season" }).click();
+    await part.locator("select").selectOption(season);
+    await part.locator('input[name="reason"]').fill("To see.");
+    await part.locator("button").click();
+    await part.locator(".notice", { hasText: "Nothing has changed" }).waitFor();
+    const { runs } = await stage.api("GET", `/days/${first}/runs`);
+    await stage.api("POST", `/runs/${runs[0].run.id}/reviews`, { key: stage.organiser, body: { verdict: "exclude", reason: "The plate had been moved." } });
+    await part.locator('input[name="reason"]').fill("");
+    await part.locator("button").click();
+    await part.locator('input[name="reason"][aria-invalid]').waitFor();
+    await part.locator('input[name="reason"]').fill("A run was excluded.");
+    await part.locator("button").click();
+    await part.locator(".notice a").click();
+    await page.waitForSelector("#changes li");
+    assert.match(await page.textContent("#changes-part"), /Corrects edition \d+: A run was excluded/);
+    stage.quiet(/401/, /409/, /422/, /400/);
+    await page.context().close();
+  });

@@ -64,9 +64,10 @@ function showInside({ figures, records }) {
     const scale = whiskerScale(day.leaderboard.sites, day.result.handbook_km);
     const { rules } = records.days.find(({ rules: { day: name } }) => name === day.day);
     return h("div", {},
-      h("h3", {}, longDate(rules.date)),
-      h("p", {}, measured(day.result.circumference_km, day.result.sigma_km, "km"), " ", word("edition.day_words", { sites: number(day.result.sites), pairs: number(day.pairs_count) })),
-      table(word("edition.schools_of", { day: day.day }), [
+      h("h3", {}, h("a", { href: path`/days/${day.day}` }, rules.name === day.day || rules.name === undefined ? longDate(rules.date) : `${rules.name}, ${longDate(rules.date)}`)),
+      day.leaderboard.sites.length === 0 && h("p", {}, word(day.reductions.length === 0 ? "edition.day_empty" : "edition.day_alone")),
+      day.leaderboard.sites.length > 0 && h("p", {}, measured(day.result.circumference_km, day.result.sigma_km, "km"), " ", word("edition.day_words", { sites: number(day.result.sites), pairs: number(day.pairs_count) })),
+      day.leaderboard.sites.length > 0 && table(word("edition.schools_of", { day: day.day }), [
         [word("edition.place"), (row) => number(row.place), true],
         [word("edition.school"), (row) => named(row.site)],
         [word("edition.circumference_km"), (row) => measured(row.circumference_km, row.sigma_km), true],

@@ -13,9 +13,10 @@ import tableWords from "../words/table.json";
 import words from "../words/organiser.json";
 
 let seasons = [];
+let days = [];
 
 async function showDays() {
-  const days = (await getAll("/days", "days")).reverse();
+  days = (await getAll("/days", "days")).reverse();
   fill(byId("days"), table(word("organiser.days"), [
     [word("organiser.day"), (day) => h("a", { href: path`/organiser/days/${day.day}` }, day.name)],
     [word("organiser.date"), (day) => shortDate(day.date)],
@@ -43,6 +44,7 @@ function showOpenDay() {
       },
     });
     await showDays();
+    showPublishSeason();
     return [word("organiser.opened"), " ", warnings(opened.warnings)];
   };
   fill(byId("open-day"), form(word("organiser.open"), [
@@ -70,13 +72,23 @@ function showOpenSeason() {
   }));
 }
 
+// Which days an edition of the season would hold, as they stand.
+function daysOf(season) {
+  const held = days.filter((day) => day.season === season && ["announced", "closed"].includes(day.state)).reverse();
+  if (held.length === 0) return h("p", {}, word("organiser.season_empty"));
+  return [h("p", {}, word("organiser.season_holds")), h("ul", {}, held.map((day) => h("li", {},
+    h("a", { href: path`/organiser/days/${day.day}` }, day.name), `, ${shortDate(day.date)}: `,
+    day.state === "closed" ? wordOf("organiser.state_", day.state) : h("strong", {}, word("organiser.season_open")))))];
+}
+
 function showPublishSeason() {
   const which = choice("season", seasons.map(({ season, name }) => [season, name]));
   const place = h("div");
-  const show = () => fill(place, seasons.length > 0 && publishForm(path`/seasons/${which.value}/editions`));
+  const show = () => fill(place, daysOf(which.value), publishForm(path`/seasons/${which.value}/editions`));
   which.addEventListener("change", show);
-  fill(byId("publish-season"), field(word("organiser.season"), which), place);
-  show();
+  fill(byId("publish-season"), seasons.length === 0 ? h("p", {}, word("organiser.season_first"))
+    : [h("p", {}, word("organiser.publish_words")), field(word("organiser.season"), which), place]);
+  if (seasons.length > 0) show();
 }
 
 async function showPassword() {
