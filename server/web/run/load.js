@@ -3,7 +3,6 @@
 // on this very device: the curve, the way of each reading from ground to sky, and the
 // way of noon itself.
 import { get, path } from "../house/api.js";
-import { science } from "../house/phone_science.js";
 
 const POINTS = 80; // of the drawn curve
 
@@ -25,17 +24,22 @@ function noonBand(steps, height_mm, sigma_deg) {
   return { low_mm: tangent(steps.shadow_deg - sigma_deg), high_mm: tangent(steps.shadow_deg + sigma_deg) };
 }
 
+// What the service says: the figure, its pairs.
 export async function loadRun(day, site) {
   const base = path`/days/${day}/sites/${site}`;
   const [record, place, { run, reduction }, { pairs }, { handbook_km }] = await Promise.all([
     get(path`/days/${day}`), get(path`/sites/${site}`), get(`${base}/run`), get(`${base}/pairs?limit=500`),
     get(path`/days/${day}/result`),
   ]);
-  const loaded = { record, place, run, reduction, pairs, handbook_km, height_mm: run.gnomon.parts.reduce((sum, part) => sum + part.length_mm, 0) };
-  if (reduction.status !== "ok") return loaded;
+  return { record, place, run, reduction, pairs, handbook_km, height_mm: run.gnomon.parts.reduce((sum, part) => sum + part.length_mm, 0) };
+}
+
+// How it comes about, computed here: adds the readings one by one, curve, steps, noon.
+export async function workOut(loaded) {
+  const { place, run, reduction } = loaded;
   // The Sun of the date by the site's own meridian.
   const date = new Date(Date.parse(reduction.transit_utc) + (place.lon_deg / 15) * 3600e3).toISOString().slice(0, 10);
-  const [phone, sun] = await Promise.all([science, get(path`/suns/${date}`)]);
+  const [phone, sun] = await Promise.all([import("../house/phone_science.js").then(({ science }) => science), get(path`/suns/${date}`)]);
   const sent = asSent(run);
   const again = phone.reduce(place, sun, sent);
   const noon_s = Date.parse(reduction.transit_utc) / 1000 + reduction.clock_offset_s;
@@ -52,5 +56,4 @@ export async function loadRun(day, site) {
     ms: reading.t_utc_s * 1000, shadow_mm: reading.shadow_mm, bearing_deg: reading.bearing_deg ?? null, left_out: outOf.get(i) ?? null,
     instead_mm: outOf.get(i)?.instead_mm ?? null, name: String(i + 1), residual_deg: again.steps[i].residual_deg, zenith_deg: again.steps[i].zenith_deg,
   }));
-  return loaded;
 }
