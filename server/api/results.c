@@ -110,14 +110,17 @@ int get_leaderboard(const struct lookup *lookup, struct exchange *exchange, stru
 }
 
 bool quick_leaderboard(struct book *book, struct exchange *exchange) {
-    if (exchange->request.queries > 0)
-        return false;
+    struct page page;
+    struct err unsaid = {.code = ERR_NONE};
+    if (request_page(&exchange->request, &page, &unsaid) != 0)
+        return false; /* said by whoever reads */
     struct figures *figures =
         figures_at_hand(book, exchange->request.param[0], exchange->request.now_utc_s);
-    if (figures == NULL)
-        return false;
-    share(&exchange->response, blob_hold(figures->leaderboard));
+    struct blob *blob = figures == NULL ? NULL : figures_leaderboard_at_hand(figures, page.limit);
     figures_release(figures);
+    if (blob == NULL)
+        return false;
+    share(&exchange->response, blob);
     return true;
 }
 

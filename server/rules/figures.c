@@ -30,7 +30,12 @@ void figures_release(struct figures *figures) {
     if (!figures || atomic_fetch_sub(&figures->holders, 1) > 1)
         return;
     blob_release(figures->result);
-    blob_release(figures->leaderboard);
+    for (int i = 0; i < FIGURES_LENGTHS; i++) {
+        struct figures_lines *lines = atomic_load(&figures->lines[i]);
+        if (lines)
+            blob_release(lines->json);
+        free(lines);
+    }
     board_release(&figures->board);
     free(figures);
 }
@@ -103,9 +108,38 @@ static struct blob *write_leaderboard(const struct figures *figures, size_t limi
     return to_blob(&text);
 }
 
+struct blob *figures_leaderboard_at_hand(struct figures *figures, size_t limit) {
+    for (int i = 0; i < FIGURES_LENGTHS; i++) {
+        const struct figures_lines *lines = atomic_load(&figures->lines[i]);
+        if (lines && lines->limit == limit)
+            return blob_hold(lines->json);
+    }
+    return NULL;
+}
+
+/* Two who write the same at one time both keep it, which does no harm. */
+static void keep_lines(struct figures *figures, size_t limit, struct blob *json) {
+    struct figures_lines *lines = malloc(sizeof *lines);
+    if (!lines)
+        return;
+    *lines = (struct figures_lines){.limit = limit, .json = blob_hold(json)};
+    for (int i = 0; i < FIGURES_LENGTHS; i++) {
+        struct figures_lines *none = NULL;
+        if (atomic_compare_exchange_strong(&figures->lines[i], &none, lines))
+            return;
+    }
+    blob_release(lines->json);
+    free(lines);
+}
+
 struct blob *figures_leaderboard(struct figures *figures, size_t limit) {
-    return limit == LIST_LIMIT_DEFAULT ? blob_hold(figures->leaderboard)
-                                       : write_leaderboard(figures, limit);
+    struct blob *json = figures_leaderboard_at_hand(figures, limit);
+    if (json)
+        return json;
+    json = write_leaderboard(figures, limit);
+    if (json)
+        keep_lines(figures, limit, json);
+    return json;
 }
 
 static int make(const struct book_view *view, const struct day_row *day, double now_utc_s,
@@ -131,8 +165,7 @@ static int make(const struct book_view *view, const struct day_row *day, double 
     figures->noons = noons.count;
     figures->made_utc_s = now_utc_s;
     figures->result = write_result(&combination, &figures->left_out, exclusions);
-    figures->leaderboard = write_leaderboard(figures, LIST_LIMIT_DEFAULT);
-    if (!figures->result || !figures->leaderboard) {
+    if (!figures->result) {
         err_set(err, ERR_INTERNAL, NULL, "the figures do not fit");
         goto cleanup;
     }

@@ -16,6 +16,12 @@
 #include "server/wire/headline.h"
 #include "server/wire/records.h"
 
+#define FIGURES_LENGTHS 4
+struct figures_lines {
+    size_t limit; /* of each table */
+    struct blob *json;
+};
+
 struct figures {
     atomic_int holders;
     size_t noons; /* that count */
@@ -23,8 +29,9 @@ struct figures {
     struct blob *result;      /* the combined result as JSON */
     struct headline headline; /* of the result */
     struct left_out_counts left_out;
-    struct board board;       /* LIST_LIMIT_MAX lines a table */
-    struct blob *leaderboard; /* JSON of the first LIST_LIMIT_DEFAULT lines of each */
+    struct board board; /* LIST_LIMIT_MAX lines a table */
+    /* The leaderboard as JSON, as long as it was asked for; the first few lengths stay. */
+    _Atomic(struct figures_lines *) lines[FIGURES_LENGTHS];
 };
 
 /* One holder more; returns figures. NULL is fine in both. */
@@ -44,7 +51,9 @@ int figures_of_day_key(const struct book_view *view, int64_t day, double now_utc
 struct figures *figures_at_hand(struct book *book, const char *day, double now_utc_s);
 
 /* The leaderboard as JSON, at most limit (1..LIST_LIMIT_MAX) lines a table; held for
- * the caller. NULL when memory is short. */
+ * the caller. NULL when memory is short. At hand: NULL unless somebody asked for as many
+ * before. */
 struct blob *figures_leaderboard(struct figures *figures, size_t limit);
+struct blob *figures_leaderboard_at_hand(struct figures *figures, size_t limit);
 
 #endif
