@@ -31,8 +31,23 @@ void blob_release(struct blob *blob) {
     if (!blob || atomic_fetch_sub(&blob->holders, 1) > 1)
         return;
     blob_release(atomic_load(&blob->other));
+    for (int i = 0; i < BLOB_KEPT; i++) {
+        void *kept = atomic_load(&blob->kept[i]);
+        if (kept)
+            atomic_load (&blob->release_kept)(kept);
+    }
     free(blob->bytes);
     free(blob);
+}
+
+void *blob_keep(struct blob *blob, int place, void *thing, void (*release)(void *kept)) {
+    void *none = NULL;
+    atomic_store(&blob->release_kept, release);
+    if (!atomic_compare_exchange_strong(&blob->kept[place], &none, thing)) {
+        release(thing);
+        return none;
+    }
+    return thing;
 }
 
 struct blob *blob_adopt(struct blob *blob, struct blob *other) {

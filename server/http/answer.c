@@ -64,10 +64,6 @@ static const char *header(const struct answer_request *asked, const char *name) 
     return MHD_lookup_connection_value(asked->connection, MHD_HEADER_KIND, name);
 }
 
-static void let_go(void *blob) {
-    blob_release(blob);
-}
-
 /* The compressed form of shared bytes, made for the first who asks for it. NULL: it would
  * not be smaller. */
 static struct blob *packed_form(struct blob *blob) {
@@ -83,80 +79,113 @@ static struct blob *packed_form(struct blob *blob) {
     return other == NULL ? NULL : blob_adopt(blob, other);
 }
 
-/* What goes out: bytes of one answer alone, or shared ones. */
+/* What goes out. */
 struct outgoing {
     struct MHD_Response *response;
-    bool gzipped, unchanged;
+    int status;
+    bool gzipped, validated;
     char etag[NEGOTIATE_ETAG_SIZE];
 };
 
-static void shared_bytes(const struct answer_request *asked, bool packs, struct outgoing *out) {
-    struct blob *blob = asked->response->shared;
-    struct blob *packed = packs && blob->length > NEGOTIATE_GZIP_MIN ? packed_form(blob) : NULL;
-    out->gzipped = packed != NULL;
-    snprintf(out->etag, sizeof out->etag, "\"%s%s\"", blob->mark, out->gzipped ? "-gz" : "");
-    out->unchanged = negotiate_matches(header(asked, MHD_HTTP_HEADER_IF_NONE_MATCH), out->etag);
-    if (out->unchanged) {
-        out->response = MHD_create_response_from_buffer(0, "", MHD_RESPMEM_PERSISTENT);
-        return;
-    }
-    const struct blob *form = packed != NULL ? packed : blob;
-    out->response = MHD_create_response_from_buffer_with_free_callback_cls(
-        form->length, form->bytes, let_go, blob_hold(blob));
-    if (out->response == NULL)
-        blob_release(blob);
+static bool is_known_already(const struct answer_request *asked, const char *etag) {
+    return negotiate_matches(header(asked, MHD_HTTP_HEADER_IF_NONE_MATCH), etag);
 }
 
-static void own_bytes(const struct answer_request *asked, bool packs, bool validated,
-                      struct outgoing *out) {
+static void dress(struct outgoing *going, const struct answer_request *asked) {
+    struct MHD_Response *out = going->response;
+    add_headers(out, asked, going->status);
+    if (asked->cacheable)
+        MHD_add_response_header(out, MHD_HTTP_HEADER_VARY, MHD_HTTP_HEADER_ACCEPT_ENCODING);
+    if (going->gzipped && going->status != MHD_HTTP_NOT_MODIFIED)
+        MHD_add_response_header(out, MHD_HTTP_HEADER_CONTENT_ENCODING, "gzip");
+    if (going->validated)
+        MHD_add_response_header(out, MHD_HTTP_HEADER_ETAG, going->etag);
+    /* Kept copies are asked about each time: a result changes when a run comes in. */
+    MHD_add_response_header(out, MHD_HTTP_HEADER_CACHE_CONTROL,
+                            !going->validated          ? "no-store"
+                            : asked->response->lasting ? LASTING
+                                                       : "no-cache");
+}
+
+static enum MHD_Result queue(const struct answer_request *asked, const struct outgoing *going,
+                             int *status) {
+    *status = going->status;
+    return MHD_queue_response(asked->connection, (unsigned)going->status, going->response);
+}
+
+static void let_go(void *response) {
+    MHD_destroy_response(response);
+}
+
+/* Shared bytes go out as one response too, made once and dressed once, unless something
+ * is to be said of this request alone. The visit holds the bytes till all are sent. */
+static enum MHD_Result send_shared(const struct answer_request *asked, bool packs,
+                                   struct outgoing *going, int *status) {
+    enum { WHOLE, UNCHANGED };
+    struct blob *blob = asked->response->shared;
+    struct blob *packed = packs && blob->length > NEGOTIATE_GZIP_MIN ? packed_form(blob) : NULL;
+    struct blob *form = packed != NULL ? packed : blob;
+    going->gzipped = packed != NULL;
+    snprintf(going->etag, sizeof going->etag, "\"%s%s\"", blob->mark, packed != NULL ? "-gz" : "");
+    const bool unchanged = is_known_already(asked, going->etag);
+    if (unchanged)
+        going->status = MHD_HTTP_NOT_MODIFIED;
+    const int place = unchanged ? UNCHANGED : WHOLE;
+    const bool usual = going->validated && !asked->close && asked->retry_after_s == 0;
+    going->response = usual ? atomic_load(&form->kept[place]) : NULL;
+    if (going->response != NULL)
+        return queue(asked, going, status);
+    going->response = MHD_create_response_from_buffer(
+        unchanged ? 0 : form->length, unchanged ? "" : form->bytes, MHD_RESPMEM_PERSISTENT);
+    if (going->response == NULL)
+        return MHD_NO;
+    dress(going, asked);
+    if (usual) {
+        going->response = blob_keep(form, place, going->response, let_go);
+        return queue(asked, going, status);
+    }
+    enum MHD_Result result = queue(asked, going, status);
+    MHD_destroy_response(going->response);
+    return result;
+}
+
+static enum MHD_Result send_own(const struct answer_request *asked, bool packs,
+                                struct outgoing *going, int *status) {
     struct response *response = asked->response;
-    out->gzipped = response->packed;
-    if (packs && !out->gzipped && response->body.length > NEGOTIATE_GZIP_MIN)
-        out->gzipped = negotiate_gzip(&response->body);
-    if (validated) {
-        negotiate_etag(&response->body, out->gzipped, out->etag);
-        out->unchanged = negotiate_matches(header(asked, MHD_HTTP_HEADER_IF_NONE_MATCH), out->etag);
-        if (out->unchanged)
+    going->gzipped = response->packed;
+    if (packs && !going->gzipped && response->body.length > NEGOTIATE_GZIP_MIN)
+        going->gzipped = negotiate_gzip(&response->body);
+    if (going->validated) {
+        negotiate_etag(&response->body, going->gzipped, going->etag);
+        if (is_known_already(asked, going->etag)) {
+            going->status = MHD_HTTP_NOT_MODIFIED;
             text_release(&response->body);
+        }
     }
     size_t length = response->body.length;
     char *bytes = text_take(&response->body);
     if (bytes != NULL)
-        out->response = MHD_create_response_from_buffer(length, bytes, MHD_RESPMEM_MUST_FREE);
-    if (out->response == NULL)
+        going->response = MHD_create_response_from_buffer(length, bytes, MHD_RESPMEM_MUST_FREE);
+    if (going->response == NULL) {
         free(bytes);
+        return MHD_NO;
+    }
+    dress(going, asked);
+    enum MHD_Result result = queue(asked, going, status);
+    MHD_destroy_response(going->response);
+    return result;
 }
 
 enum MHD_Result answer_send(const struct answer_request *asked, int *status) {
-    struct response *response = asked->response;
-    const bool validated =
-        asked->cacheable && response->status == MHD_HTTP_OK && !response->no_store;
+    const struct response *response = asked->response;
     const bool packs =
         asked->cacheable && negotiate_takes_gzip(header(asked, MHD_HTTP_HEADER_ACCEPT_ENCODING));
-    struct outgoing going = {0};
-    if (response->shared != NULL)
-        shared_bytes(asked, packs, &going);
-    else
-        own_bytes(asked, packs, validated, &going);
-    struct MHD_Response *out = going.response;
-    if (out == NULL)
-        return MHD_NO;
-    *status = going.unchanged ? MHD_HTTP_NOT_MODIFIED : response->status;
-    add_headers(out, asked, *status);
-    if (asked->cacheable)
-        MHD_add_response_header(out, MHD_HTTP_HEADER_VARY, MHD_HTTP_HEADER_ACCEPT_ENCODING);
-    if (going.gzipped && !going.unchanged)
-        MHD_add_response_header(out, MHD_HTTP_HEADER_CONTENT_ENCODING, "gzip");
-    if (validated)
-        MHD_add_response_header(out, MHD_HTTP_HEADER_ETAG, going.etag);
-    /* Kept copies are asked about each time: a result changes when a run comes in. */
-    MHD_add_response_header(out, MHD_HTTP_HEADER_CACHE_CONTROL,
-                            !validated          ? "no-store"
-                            : response->lasting ? LASTING
-                                                : "no-cache");
-    enum MHD_Result result = MHD_queue_response(asked->connection, (unsigned)*status, out);
-    MHD_destroy_response(out);
-    return result;
+    struct outgoing going = {
+        .status = response->status,
+        .validated = asked->cacheable && response->status == MHD_HTTP_OK && !response->no_store,
+    };
+    return response->shared != NULL ? send_shared(asked, packs, &going, status)
+                                    : send_own(asked, packs, &going, status);
 }
 
 enum MHD_Result answer_stream(const struct answer_request *asked, MHD_ContentReaderCallback reader,
