@@ -220,7 +220,7 @@ static int best_first(const void *left, const void *right) {
  * the date line alone, and there for the side only; elsewhere the site's own will do. */
 static int central_meridian(struct db *db, int64_t day, double own_deg, double *out,
                             struct err *err) {
-    double lon_deg[DAY_DEGREES_MAX + 1];
+    double lon_deg[DAY_DEGREES_MAX + 1], scratch[2 * (DAY_DEGREES_MAX + 1)];
     size_t count;
     *out = own_deg;
     if (fabs(own_deg) <= PLAN_DATE_LINE_DEG)
@@ -228,7 +228,7 @@ static int central_meridian(struct db *db, int64_t day, double own_deg, double *
     if (day_rows_degrees(db, day, lon_deg, &count, err))
         return -1;
     lon_deg[count] = own_deg;
-    *out = match_central_meridian_deg(lon_deg, count + 1);
+    *out = match_central_meridian_deg(lon_deg, count + 1, scratch);
     return 0;
 }
 

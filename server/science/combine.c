@@ -6,6 +6,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "server/science/order.h"
 #include "server/science/slopes.h"
 
 #define STRAY_SIGMAS 4.0
@@ -30,14 +31,12 @@ static int by_group_key(const void *left, const void *right) {
     return (a->key > b->key) - (a->key < b->key);
 }
 
-static int ascending(const void *left, const void *right) {
-    double a = *(const double *)left, b = *(const double *)right;
-    return (a > b) - (a < b);
-}
-
-static double median_of(double *value, size_t count) {
-    qsort(value, count, sizeof value[0], ascending);
-    return 0.5 * value[(count - 1) / 2] + 0.5 * value[count / 2];
+/* As they mostly come: sorting costs more than all the sums. */
+static bool in_order(const struct combine_point *points, size_t count) {
+    size_t i = 1;
+    while (i < count && by_group_key(&points[i - 1], &points[i]) <= 0)
+        i++;
+    return i >= count;
 }
 
 static size_t group_end(const struct combine_point *points, size_t count, size_t begin) {
@@ -148,7 +147,7 @@ static double flag_strays(struct combine_point *points, size_t count, double slo
         end = group_end(points, count, begin);
         for (size_t i = begin; i < end; i++)
             level[i - begin] = points[i].noon_angle_deg - slope * points[i].meridian_km;
-        double intercept = median_of(level, end - begin);
+        double intercept = order_median(level, end - begin);
         for (size_t i = begin; i < end; i++) {
             points[i].residual_deg =
                 points[i].noon_angle_deg - slope * points[i].meridian_km - intercept;
@@ -159,8 +158,8 @@ static double flag_strays(struct combine_point *points, size_t count, double slo
     if (judged < JUDGED_SITES)
         return INFINITY;
     size_t strays = (size_t)(STRAY_SHARE * (double)judged);
-    double limit = STRAY_SIGMAS * fmax(1.0, median_of(size, judged) / 0.6745);
-    double bar = fmax(limit, size[judged - 1 - strays]);
+    double limit = STRAY_SIGMAS * fmax(1.0, order_median(size, judged) / 0.6745);
+    double bar = fmax(limit, order_select(size, judged, judged - 1 - strays));
     for (size_t begin = 0, end; begin < count; begin = end) {
         end = group_end(points, count, begin);
         for (size_t i = begin; i < end && end - begin >= JUDGED_SITES; i++)
@@ -217,7 +216,8 @@ void combine_fit(struct combine_point *points, size_t count, double *scratch,
         .median_high_km = NAN,
         .local_km = NAN,
     };
-    qsort(points, count, sizeof *points, by_group_key);
+    if (!in_order(points, count))
+        qsort(points, count, sizeof *points, by_group_key);
     for (size_t i = 0; i < count; i++) {
         points[i].left_out = false;
         points[i].residual_deg = points[i].influence_km = NAN;

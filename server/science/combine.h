@@ -57,7 +57,7 @@ struct combined {
 /* Fits. points is sorted by (group, key) in place and its flags and residuals
  * are filled. scratch: room for count doubles times COMBINE_SCRATCH. No malloc
  * inside. count up to INT32_MAX / 8. */
-#define COMBINE_SCRATCH 12
+#define COMBINE_SCRATCH 8
 void combine_fit(struct combine_point *points, size_t count, double *scratch, struct combined *out);
 
 #endif

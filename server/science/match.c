@@ -2,27 +2,41 @@
 /* match: the sweep of noon round the globe, cut where nobody stands. libm only. */
 #include "server/science/match.h"
 
-#include <stdlib.h>
-
 #include "server/science/angle.h"
 
-static int ascending(const void *left, const void *right) {
-    double a = *(const double *)left, b = *(const double *)right;
-    return (a > b) - (a < b);
-}
-
-double match_central_meridian_deg(double *lon_deg, size_t count) {
+double match_central_meridian_deg(const double *lon_deg, size_t count, double *scratch) {
     if (count == 0)
         return 0.0;
-    qsort(lon_deg, count, sizeof lon_deg[0], ascending);
-    double widest_deg = lon_deg[0] + 360.0 - lon_deg[count - 1];
-    double cut_deg = lon_deg[count - 1] + 0.5 * widest_deg;
+    double west_deg = lon_deg[0], east_deg = lon_deg[0];
     for (size_t i = 1; i < count; i++) {
-        double gap_deg = lon_deg[i] - lon_deg[i - 1];
+        west_deg = fmin(west_deg, lon_deg[i]);
+        east_deg = fmax(east_deg, lon_deg[i]);
+    }
+    /* As many strips as sites, each narrower than the widest gap between two of them: that
+     * gap lies between the last site of one strip and the first of another. */
+    double *first_deg = scratch, *last_deg = scratch + count;
+    for (size_t i = 0; i < count; i++) {
+        first_deg[i] = INFINITY;
+        last_deg[i] = -INFINITY;
+    }
+    const double strips_per_deg = (double)count / (east_deg - west_deg);
+    for (size_t i = 0; i < count; i++) {
+        double strip = (lon_deg[i] - west_deg) * strips_per_deg;
+        size_t at = strip > 0.0 ? (size_t)fmin(strip, (double)(count - 1)) : 0;
+        first_deg[at] = fmin(first_deg[at], lon_deg[i]);
+        last_deg[at] = fmax(last_deg[at], lon_deg[i]);
+    }
+    double widest_deg = west_deg + 360.0 - east_deg;
+    double cut_deg = east_deg + 0.5 * widest_deg;
+    for (size_t at = 0, before = 0; at < count; at++) {
+        double gap_deg = first_deg[at] - last_deg[before];
+        if (isinf(first_deg[at]))
+            continue;
         if (gap_deg > widest_deg) {
             widest_deg = gap_deg;
-            cut_deg = lon_deg[i - 1] + 0.5 * gap_deg;
+            cut_deg = last_deg[before] + 0.5 * gap_deg;
         }
+        before = at;
     }
     return angle_wrap(cut_deg - 180.0);
 }

@@ -12,8 +12,8 @@
 
 /* The meridian (deg) opposite to the middle of the widest gap between the
  * longitudes: measured from there, longitudes within +-180 never tear a
- * neighbourhood apart. lon_deg is sorted in place. 0 for count 0. */
-double match_central_meridian_deg(double *lon_deg, size_t count);
+ * neighbourhood apart. 0 for count 0. scratch: room for twice count. */
+double match_central_meridian_deg(const double *lon_deg, size_t count, double *scratch);
 
 /* Number of the noon a transit belongs to, the same for all sites that meet one
  * sweep of the Sun seen from the central meridian: days since 1970-01-01. */

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /* slopes: selection by counting. With points in order of x, the slope of a pair
  * is at most v exactly when y - v x does not grow from the one to the other, so
- * a merge sort counts the slopes up to v, and lists those between two values. */
+ * a merge sort counts the slopes up to v; and what changes places from one v to a
+ * greater one are the slopes between them. */
 #include "server/science/slopes.h"
 
 #include <float.h>
@@ -9,7 +10,11 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "server/science/order.h"
+
 #define SAMPLE 2048 /* slopes drawn for a first bracket */
+#define RUN 8       /* levels that are put in order one by one */
+#define AIMS 4
 
 static int by_group_x_y(const void *left, const void *right) {
     const struct slope_point *a = left, *b = right;
@@ -29,71 +34,172 @@ static double slope_of(const struct slope_point *one, const struct slope_point *
     return (two->y - one->y) / (two->x - one->x);
 }
 
-/* One selection at work. */
+/* A rank, and what is known of its slope: it lies in (low, high]. */
+struct aim {
+    int64_t rank;
+    double low, high;
+    int64_t below, up_to; /* how many slopes are counted up to low, up to high */
+};
+
+/* Several selections at work: what one of them counts narrows all. */
 struct search {
     const struct slope_point *points; /* by group, x, y */
     size_t count;
     double *scratch;
     int64_t slopes;         /* in all */
+    int64_t equal_pairs;    /* of points */
     double least, greatest; /* no slope lies outside, but for its rounding */
-    double low, high;       /* the slope wanted lies in (low, high] */
-    int64_t below, up_to;   /* how many slopes are counted up to low, up to high */
+    struct aim aim[AIMS];
+    size_t aims;
 };
 
-static size_t group_end(const struct search *search, size_t begin) {
+static size_t group_end(const struct slope_point *points, size_t count, size_t begin) {
     size_t end = begin;
-    while (end < search->count && search->points[end].group == search->points[begin].group)
+    while (end < count && points[end].group == points[begin].group)
         end++;
     return end;
 }
 
-static size_t column_end(const struct search *search, size_t begin) {
-    size_t end = begin;
-    while (end < search->count && search->points[end].group == search->points[begin].group &&
-           search->points[end].x == search->points[begin].x)
-        end++;
-    return end;
+static size_t column_end(const struct slope_point *points, size_t end, size_t begin) {
+    size_t next = begin;
+    while (next < end && points[next].x == points[begin].x)
+        next++;
+    return next;
 }
 
-/* Sorts level and returns the number of pairs i < j with level[j] <= level[i]. */
-static int64_t count_not_growing(double *level, double *spare, size_t count) {
-    if (count < 2)
-        return 0;
-    size_t half = count / 2, i = 0, j = half;
-    int64_t pairs = count_not_growing(level, spare, half) +
-                    count_not_growing(level + half, spare, count - half);
-    for (size_t k = 0; k < count; k++) {
-        bool right = i == half || (j < count && level[j] <= level[i]);
-        if (right)
-            pairs += (int64_t)(half - i);
-        spare[k] = right ? level[j++] : level[i++];
+/* One group's points by x, those of one x by y. */
+static void sort_group(struct slope_point *points, size_t count, double *scratch) {
+    struct order_key *key = (struct order_key *)scratch;
+    struct slope_point *moved = (struct slope_point *)(scratch + 2 * count);
+    for (size_t i = 0; i < count; i++)
+        key[i] = (struct order_key){points[i].x, (uint32_t)i};
+    order_sort(key, key + count, count);
+    for (size_t i = 0; i < count; i++)
+        moved[i] = points[key[i].index];
+    memcpy(points, moved, count * sizeof *points);
+    for (size_t begin = 0, end; begin < count; begin = end) {
+        end = column_end(points, count, begin);
+        if (end - begin > 1)
+            qsort(points + begin, end - begin, sizeof *points, by_group_x_y);
     }
-    for (size_t k = 0; k < count; k++)
-        level[k] = spare[k];
+}
+
+static void sort_points(struct slope_point *points, size_t count, double *scratch) {
+    bool grouped = true;
+    for (size_t i = 1; i < count && grouped; i++)
+        grouped = points[i - 1].group <= points[i].group;
+    if (!grouped) {
+        qsort(points, count, sizeof *points, by_group_x_y);
+        return;
+    }
+    for (size_t begin = 0, end; begin < count; begin = end) {
+        end = group_end(points, count, begin);
+        sort_group(points + begin, end - begin, scratch);
+    }
+}
+
+/* Place of a double among all doubles: neighbours differ by one. */
+static int64_t ordinal(double value) {
+    int64_t bits;
+    memcpy(&bits, &value, sizeof bits);
+    return bits < 0 ? INT64_MIN - bits : bits; /* both zeros are 0 */
+}
+
+/* Sorts a few levels; returns the number of pairs i < j with level[j] <= level[i]. */
+static int64_t count_run(int64_t *level, size_t count) {
+    int64_t pairs = 0;
+    for (size_t i = 1; i < count; i++) {
+        int64_t own = level[i];
+        size_t at = i;
+        for (; at > 0 && own <= level[at - 1]; at--)
+            level[at] = level[at - 1];
+        level[at] = own;
+        pairs += (int64_t)(i - at);
+    }
+    return pairs;
+}
+
+/* Merges two sorted runs of one length from both ends at once; returns the pairs of a
+ * level of the right run with one of the left that is not less. */
+static int64_t merge_equals(const int64_t *left, const int64_t *right, size_t length,
+                            int64_t *out) {
+    size_t i = 0, j = 0, k = length - 1, l = length - 1;
+    uint64_t pairs = 0;
+    for (size_t step = 0; step < length; step++) {
+        int64_t a = left[i], b = right[j];
+        size_t is_right = b <= a;
+        out[step] = is_right ? b : a;
+        pairs += (0 - is_right) & (length - i);
+        j += is_right;
+        i += 1 - is_right;
+        int64_t y = left[k], z = right[l];
+        size_t is_left = z <= y;
+        out[2 * length - 1 - step] = is_left ? y : z;
+        pairs += (is_left - 1) & (length - 1 - k);
+        k -= is_left;
+        l -= 1 - is_left;
+    }
+    return (int64_t)pairs;
+}
+
+/* The same for runs of any two lengths, from the front. */
+static int64_t merge(const int64_t *left, size_t lefts, const int64_t *right, size_t rights,
+                     int64_t *out) {
+    size_t i = 0, j = 0;
+    int64_t pairs = 0;
+    while (i < lefts && j < rights) {
+        bool is_right = right[j] <= left[i];
+        if (is_right)
+            pairs += (int64_t)(lefts - i);
+        *out++ = is_right ? right[j++] : left[i++];
+    }
+    memcpy(out, left + i, (lefts - i) * sizeof *out);
+    memcpy(out + (lefts - i), right + j, (rights - j) * sizeof *out);
+    return pairs;
+}
+
+/* Returns the number of pairs i < j with level[j] <= level[i]. Spoils both. */
+static int64_t count_not_growing(int64_t *level, int64_t *spare, size_t count) {
+    int64_t pairs = 0;
+    for (size_t begin = 0; begin < count; begin += RUN)
+        pairs += count_run(level + begin, count - begin < RUN ? count - begin : RUN);
+    for (size_t length = RUN; length < count; length *= 2) {
+        size_t begin = 0;
+        for (; begin + 2 * length <= count; begin += 2 * length)
+            pairs += merge_equals(level + begin, level + begin + length, length, spare + begin);
+        size_t rest = count - begin, lefts = rest < length ? rest : length;
+        pairs += merge(level + begin, lefts, level + begin + lefts, rest - lefts, spare + begin);
+        int64_t *other = level;
+        level = spare;
+        spare = other;
+    }
     return pairs;
 }
 
 /* Points of one x have no slope among them. Inside such a column y grows, and
  * with it y - v x, so that only points equal in y count by mistake: those pairs. */
-static int64_t equal_pairs(const struct search *search) {
+static int64_t equal_pairs(const struct slope_point *points, size_t count) {
     int64_t pairs = 0;
-    for (size_t begin = 0, end; begin < search->count; begin = end) {
-        const struct slope_point *first = &search->points[begin];
+    for (size_t begin = 0, end; begin < count; begin = end) {
         end = begin;
-        while (end < search->count && by_group_x_y(first, &search->points[end]) == 0)
+        while (end < count && by_group_x_y(&points[begin], &points[end]) == 0)
             end++;
         pairs += (int64_t)(end - begin) * (int64_t)(end - begin - 1) / 2;
     }
     return pairs;
 }
 
+static double level_of(const struct slope_point *point, double v) {
+    return point->y - v * point->x;
+}
+
 static int64_t count_at_most(const struct search *search, double v) {
-    int64_t pairs = -equal_pairs(search);
+    int64_t pairs = -search->equal_pairs;
     for (size_t begin = 0, end; begin < search->count; begin = end) {
-        end = group_end(search, begin);
-        double *level = search->scratch, *spare = level + (end - begin);
+        end = group_end(search->points, search->count, begin);
+        int64_t *level = (int64_t *)search->scratch, *spare = level + (end - begin);
         for (size_t i = begin; i < end; i++)
-            level[i - begin] = search->points[i].y - v * search->points[i].x;
+            level[i - begin] = ordinal(level_of(&search->points[i], v));
         pairs += count_not_growing(level, spare, end - begin);
     }
     return pairs;
@@ -101,63 +207,47 @@ static int64_t count_at_most(const struct search *search, double v) {
 
 /* Counts all slopes and sets least and greatest. */
 static void survey(struct search *search) {
+    const struct slope_point *points = search->points;
     search->least = INFINITY;
     search->greatest = -INFINITY;
     search->slopes = 0;
     for (size_t begin = 0, end; begin < search->count; begin = end) {
-        end = group_end(search, begin);
+        end = group_end(points, search->count, begin);
         int64_t size = (int64_t)(end - begin);
         search->slopes += size * (size - 1) / 2;
         /* A slope is a mean of the steps between neighbouring columns it spans. */
         for (size_t column = begin, next; column < end; column = next) {
-            next = column_end(search, column);
+            next = column_end(points, end, column);
             int64_t tall = (int64_t)(next - column);
             search->slopes -= tall * (tall - 1) / 2;
             if (next == end)
                 break;
-            const struct slope_point *here = &search->points[column];
-            const struct slope_point *there = &search->points[next];
-            size_t last = column_end(search, next);
-            double dx = there->x - here->x;
-            search->least = fmin(search->least, (there->y - search->points[next - 1].y) / dx);
-            search->greatest = fmax(search->greatest, (search->points[last - 1].y - here->y) / dx);
+            size_t last = column_end(points, end, next);
+            double dx = points[next].x - points[column].x;
+            search->least = fmin(search->least, (points[next].y - points[next - 1].y) / dx);
+            search->greatest = fmax(search->greatest, (points[last - 1].y - points[column].y) / dx);
         }
     }
 }
 
-/* Sets low and high about every slope: as far outside as it takes for the counting,
- * whose y - v x is rounded, to see it so. */
-static void surround(struct search *search) {
-    double start = 1e-12 * (1.0 + fabs(search->least) + fabs(search->greatest));
-    double margin = start;
-    do {
-        search->low = fmax(search->least - margin, -DBL_MAX);
-        search->below = count_at_most(search, search->low);
-        margin *= 1024.0;
-    } while (search->below > 0 && search->low > -DBL_MAX);
-    margin = start;
-    do {
-        search->high = fmin(search->greatest + margin, DBL_MAX);
-        search->up_to = count_at_most(search, search->high);
-        margin *= 1024.0;
-    } while (search->up_to < search->slopes && search->high < DBL_MAX);
-}
-
-static void try_at(struct search *search, double trial, int64_t rank) {
-    if (!(trial > search->low && trial < search->high))
-        return;
+/* Counts at a trial slope, and narrows all aims by it. */
+static int64_t try_at(struct search *search, double trial) {
     int64_t at_most = count_at_most(search, trial);
-    if (at_most >= rank) {
-        search->high = trial;
-        search->up_to = at_most;
-    } else {
-        search->low = trial;
-        search->below = at_most;
+    for (size_t i = 0; i < search->aims; i++) {
+        struct aim *aim = &search->aim[i];
+        if (at_most >= aim->rank && trial < aim->high) {
+            aim->high = trial;
+            aim->up_to = at_most;
+        } else if (at_most < aim->rank && trial > aim->low) {
+            aim->low = trial;
+            aim->below = at_most;
+        }
     }
+    return at_most;
 }
 
-/* A first bracket from a sample drawn by a fixed sequence: the same for the same set. */
-static void bracket(struct search *search, int64_t rank) {
+/* First trials, from a sample drawn by a fixed sequence: the same for the same set. */
+static void try_sample(struct search *search, int64_t rank) {
     double sample[SAMPLE];
     int drawn = 0;
     uint64_t state = 0x9E3779B97F4A7C15u;
@@ -177,16 +267,22 @@ static void bracket(struct search *search, int64_t rank) {
     double share = (double)rank / (double)search->slopes;
     double about = share * drawn, doubt = 3.0 * sqrt(drawn * share * (1.0 - share)) + 2.0;
     if (about - doubt >= 0.0)
-        try_at(search, sample[(int)(about - doubt)], rank);
+        try_at(search, sample[(int)(about - doubt)]);
     if (about + doubt < drawn)
-        try_at(search, sample[(int)(about + doubt)], rank);
+        try_at(search, sample[(int)(about + doubt)]);
 }
 
-/* Place of a double among all doubles: neighbours differ by one. */
-static int64_t ordinal(double value) {
-    int64_t bits;
-    memcpy(&bits, &value, sizeof bits);
-    return bits < 0 ? INT64_MIN - bits : bits;
+/* Gives an aim its ends where no trial has: as far outside all slopes as it takes for the
+ * counting, whose y - v x is rounded, to see it so. They stay infinite where doubles
+ * cannot tell. */
+static void surround(struct search *search, const struct aim *aim) {
+    const double start = 1e-12 * (1.0 + fabs(search->least) + fabs(search->greatest));
+    double trial = 0.0;
+    for (double margin = start; isinf(aim->low) && trial > -DBL_MAX; margin *= 1024.0)
+        try_at(search, trial = fmax(search->least - margin, -DBL_MAX));
+    trial = 0.0;
+    for (double margin = start; isinf(aim->high) && trial < DBL_MAX; margin *= 1024.0)
+        try_at(search, trial = fmin(search->greatest + margin, DBL_MAX));
 }
 
 /* The double half way between two others by count of doubles: 64 halvings leave
@@ -201,32 +297,21 @@ static double halfway(double low, double high) {
 }
 
 /* Narrows (low, high] until it holds at most `enough` slopes, or no double between. */
-static void narrow(struct search *search, int64_t rank, int64_t enough) {
-    for (int round = 0; search->up_to - search->below > enough; round++) {
-        double left = (double)(search->up_to - search->below);
-        double share = ((double)(rank - search->below) - 0.5) / left;
+static void narrow(struct search *search, const struct aim *aim, int64_t enough) {
+    for (int round = 0; aim->up_to - aim->below > enough; round++) {
+        double left = (double)(aim->up_to - aim->below);
+        double share = ((double)(aim->rank - aim->below) - 0.5) / left;
         /* Slopes lie about evenly in a narrow interval: aim beside the rank, now
          * on one side, now on the other; and halve now and then, come what may. */
-        double aside = (round % 2 == 0 ? 1.5 : -1.5) / sqrt(left);
-        double trial = search->low + (share + aside) * (search->high - search->low);
-        if (round % 4 == 3 || !(trial > search->low && trial < search->high))
-            trial = halfway(search->low, search->high);
-        if (!(trial > search->low && trial < search->high))
+        double aside = fmax(1.5 / sqrt(left), 0.25 * (double)enough / left);
+        double trial =
+            aim->low + (share + (round % 2 == 0 ? aside : -aside)) * (aim->high - aim->low);
+        if (round % 4 == 3 || !(trial > aim->low && trial < aim->high))
+            trial = halfway(aim->low, aim->high);
+        if (!(trial > aim->low && trial < aim->high))
             return;
-        try_at(search, trial, rank);
+        try_at(search, trial);
     }
-}
-
-struct level {
-    double low, high; /* y - v x at the two ends of the interval */
-    const struct slope_point *point;
-};
-
-static int by_levels(const void *left, const void *right) {
-    const struct level *a = left, *b = right;
-    if (a->low != b->low)
-        return a->low < b->low ? -1 : 1;
-    return (a->high > b->high) - (a->high < b->high);
 }
 
 struct list {
@@ -234,83 +319,85 @@ struct list {
     size_t count, room;
 };
 
-/* Sorts by the high level and lists the slopes of pairs that it turns round. */
-static void list_turned(struct level *level, struct level *spare, size_t count, struct list *list) {
-    if (count < 2)
-        return;
-    size_t half = count / 2, i = 0, j = half;
-    list_turned(level, spare, half, list);
-    list_turned(level + half, spare, count - half, list);
-    for (size_t k = 0; k < count; k++) {
-        bool right = i == half || (j < count && level[j].high <= level[i].high);
-        for (size_t p = i; right && p < half && list->count < list->room; p++)
-            if (level[p].point->x != level[j].point->x)
-                list->slope[list->count++] = slope_of(level[p].point, level[j].point);
-        spare[k] = right ? level[j++] : level[i++];
+/* Lists the slopes of one group's pairs that change places between low and high, as far
+ * as there is room: sorted by the one level, they are put in order of the other. Where
+ * levels are equal, the point of the greater x comes first, as the slope counts. */
+static void list_turned(const struct slope_point *points, size_t count, const struct aim *aim,
+                        double *scratch, struct list *list) {
+    struct order_key *key = (struct order_key *)scratch;
+    for (size_t i = 0; i < count; i++) {
+        size_t at = count - 1 - i;
+        key[i] = (struct order_key){level_of(&points[at], aim->low), (uint32_t)at};
     }
-    for (size_t k = 0; k < count; k++)
-        level[k] = spare[k];
+    order_sort(key, key + count, count);
+    for (size_t i = 0; i < count; i++)
+        key[i].value = level_of(&points[key[i].index], aim->high);
+    for (size_t i = 1; i < count && list->count < list->room; i++) {
+        const struct order_key own = key[i];
+        size_t at = i;
+        for (; at > 0 && list->count < list->room; at--) {
+            const struct order_key *other = &key[at - 1];
+            if (own.value > other->value || (own.value == other->value && own.index < other->index))
+                break;
+            if (points[own.index].x != points[other->index].x)
+                list->slope[list->count++] = slope_of(&points[own.index], &points[other->index]);
+            key[at] = *other;
+        }
+        key[at] = own;
+    }
 }
 
-/* The slope of this rank (1-based). */
-static double slope_of_rank(struct search search, int64_t rank) {
-    size_t enough = search.count;
-    if (rank <= search.below)
-        return search.least; /* steeper than doubles can tell */
-    if (search.up_to > (int64_t)enough) {
-        bracket(&search, rank);
-        narrow(&search, rank, (int64_t)enough);
-    }
+/* The slope an aim asks for. */
+static double slope_at(struct search *search, const struct aim *aim) {
+    const size_t enough = search->count;
+    surround(search, aim);
+    if (isinf(aim->low) || isinf(aim->high)) /* steeper than doubles can tell */
+        return isinf(aim->low) ? search->least : search->greatest;
+    narrow(search, aim, (int64_t)enough);
     /* What lies between low and high, or, where one value stands there many times, a
      * part of it. */
-    struct level *levels = (struct level *)search.scratch;
-    struct list list = {search.scratch + 6 * search.count, 0, enough};
-    for (size_t begin = 0, end; begin < search.count; begin = end) {
-        end = group_end(&search, begin);
-        struct level *level = levels, *spare = levels + (end - begin);
-        for (size_t i = begin; i < end; i++) {
-            const struct slope_point *point = &search.points[i];
-            level[i - begin] = (struct level){point->y - search.low * point->x,
-                                              point->y - search.high * point->x, point};
-        }
-        qsort(level, end - begin, sizeof *level, by_levels);
-        list_turned(level, spare, end - begin, &list);
+    struct list list = {search->scratch + 4 * search->count, 0, enough};
+    for (size_t begin = 0, end; begin < search->count; begin = end) {
+        end = group_end(search->points, search->count, begin);
+        list_turned(search->points + begin, end - begin, aim, search->scratch, &list);
     }
     if (list.count == 0)
-        return search.high;
-    qsort(list.slope, list.count, sizeof list.slope[0], ascending);
-    int64_t place = rank - search.below - 1;
-    if (place >= (int64_t)list.count)
-        place = (int64_t)list.count - 1;
-    return list.slope[place];
+        return aim->high;
+    size_t place = (size_t)(aim->rank - aim->below - 1);
+    return order_select(list.slope, list.count, place < list.count ? place : list.count - 1);
 }
 
 bool slopes_median(struct slope_point *points, size_t count, double z, double *scratch,
                    struct slopes *out) {
-    qsort(points, count, sizeof *points, by_group_x_y);
+    sort_points(points, count, scratch);
     struct search search = {.points = points, .count = count, .scratch = scratch};
     survey(&search);
     if (search.slopes == 0)
         return false;
-    surround(&search);
+    search.equal_pairs = equal_pairs(points, count);
     int64_t slopes = search.slopes;
     double variance = 0.0; /* of Kendall's sum, Sen 1968, without ties */
     for (size_t begin = 0, end; begin < count; begin = end) {
-        end = group_end(&search, begin);
+        end = group_end(points, count, begin);
         double n = (double)(end - begin);
         variance += n * (n - 1.0) * (2.0 * n + 5.0) / 18.0;
     }
     double reach = z * sqrt(variance);
     int64_t low_rank = llround(((double)slopes - reach) / 2.0);
     int64_t high_rank = llround(((double)slopes + reach) / 2.0) + 1;
-    double middle = slope_of_rank(search, (slopes + 1) / 2);
-    if (slopes % 2 == 0)
-        middle = 0.5 * middle + 0.5 * slope_of_rank(search, slopes / 2 + 1);
-    *out = (struct slopes){
-        .count = slopes,
-        .median = middle,
-        .low = slope_of_rank(search, low_rank < 1 ? 1 : low_rank),
-        .high = slope_of_rank(search, high_rank > slopes ? slopes : high_rank),
+    const int64_t ranks[AIMS] = {
+        (slopes + 1) / 2,
+        slopes / 2 + 1,
+        low_rank < 1 ? 1 : low_rank,
+        high_rank > slopes ? slopes : high_rank,
     };
+    for (; search.aims < AIMS; search.aims++)
+        search.aim[search.aims] = (struct aim){ranks[search.aims], -INFINITY, INFINITY, 0, slopes};
+    if (slopes > (int64_t)count)
+        try_sample(&search, ranks[0]);
+    double slope[AIMS];
+    for (size_t i = 0; i < AIMS; i++)
+        slope[i] = i == 1 && ranks[1] == ranks[0] ? slope[0] : slope_at(&search, &search.aim[i]);
+    *out = (struct slopes){slopes, 0.5 * slope[0] + 0.5 * slope[1], slope[2], slope[3]};
     return true;
 }

@@ -7,7 +7,10 @@
 
 #include "server/wire/noons.h"
 
-static void name_off_line(const struct day_noon *noon, struct combination *made) {
+static int name_off_line(const struct day_noon *noon, struct combination *made, struct err *err) {
+    made->off_line = calloc((size_t)made->combined.left_out + 1, sizeof *made->off_line);
+    if (!made->off_line)
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     for (size_t i = 0; i < made->points; i++) {
         const struct combine_point *point = &made->point[i];
         if (!point->left_out)
@@ -17,6 +20,7 @@ static void name_off_line(const struct day_noon *noon, struct combination *made)
         off->residual_deg = point->residual_deg;
         off->residual_sigma = point->residual_deg / point->sigma_deg;
     }
+    return 0;
 }
 
 static void name_influences(const struct day_noon *noon, struct combination *made) {
@@ -32,11 +36,9 @@ static void name_influences(const struct day_noon *noon, struct combination *mad
 int combination_make(const struct day_noon *noon, size_t count, struct combination *out,
                      struct err *err) {
     struct noon_result *results = calloc(count + 1, sizeof *results);
-    struct combination made = {.point = calloc(count + 1, sizeof *made.point),
-                               .points = count,
-                               .off_line = calloc(count + 1, sizeof *made.off_line)};
+    struct combination made = {.point = calloc(count + 1, sizeof *made.point), .points = count};
     int outcome = -1;
-    if (!results || !made.point || !made.off_line) {
+    if (!results || !made.point) {
         err_set(err, ERR_INTERNAL, NULL, "out of memory");
         goto cleanup;
     }
@@ -44,9 +46,9 @@ int combination_make(const struct day_noon *noon, size_t count, struct combinati
         results[i] = noon[i].noon;
         results[i].key = (int64_t)i;
     }
-    if (noons_combine(results, count, made.point, &made.combined, err))
+    if (noons_combine(results, count, made.point, &made.combined, err) ||
+        name_off_line(noon, &made, err))
         goto cleanup;
-    name_off_line(noon, &made);
     name_influences(noon, &made);
     *out = made;
     made = (struct combination){0};

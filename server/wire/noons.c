@@ -97,17 +97,16 @@ void noons_pairs_release(struct noons_pairs *pairs) {
     *pairs = (struct noons_pairs){0};
 }
 
-/* One point a noon; groups numbered by noon. noons are in order of key, so that
- * the first of a group to come is the one whose declination the group takes. */
+/* One point a noon; groups numbered by noon. While they are worked on, a point's key is
+ * the place of its noon among the noons. */
 static void points_of(const struct noon_result *noons, size_t count, double central_deg,
                       struct combine_point *points) {
     for (size_t i = 0; i < count; i++)
         points[i] = (struct combine_point){
-            .key = noons[i].key,
+            .key = (int64_t)i,
             .group = match_noon_number(noons[i].transit_utc_s, noons[i].lon_deg, central_deg),
             .lat_deg = noons[i].lat_deg,
             .meridian_km = noons[i].meridian_m / 1000.0,
-            .noon_angle_deg = noons[i].noon_angle_deg,
             .sigma_deg = noons[i].sigma_deg,
         };
 }
@@ -119,19 +118,20 @@ static int by_group_key(const void *left, const void *right) {
     return (a->key > b->key) - (a->key < b->key);
 }
 
-static const struct noon_result *noon_of(const struct noon_result *noons, size_t count,
-                                         int64_t key) {
-    struct noon_result wanted = {.key = key};
-    return bsearch(&wanted, noons, count, sizeof *noons, by_key);
+static void sort_points(struct combine_point *points, size_t count) {
+    for (size_t i = 1; i < count; i++)
+        if (points[i - 1].group > points[i].group) {
+            qsort(points, count, sizeof *points, by_group_key);
+            return;
+        }
 }
 
 /* Moves every angle to the declination of its group's first noon. */
 static void move_angles(const struct noon_result *noons, size_t count,
                         struct combine_point *points) {
-    qsort(points, count, sizeof *points, by_group_key);
     double declination_deg = 0.0;
     for (size_t i = 0; i < count; i++) {
-        const struct noon_result *noon = noon_of(noons, count, points[i].key);
+        const struct noon_result *noon = &noons[points[i].key];
         if (i == 0 || points[i].group != points[i - 1].group)
             declination_deg = noon->declination_deg;
         points[i].noon_angle_deg = match_moved_angle_deg(noon, declination_deg);
@@ -139,17 +139,17 @@ static void move_angles(const struct noon_result *noons, size_t count,
 }
 
 static int by_value(const void *left, const void *right) {
-    double a = *(const double *)left, b = *(const double *)right;
+    int64_t a = *(const int64_t *)left, b = *(const int64_t *)right;
     return (a > b) - (a < b);
 }
 
-/* A site's mark; noons without one are each their own (negative keys). */
-static double mark_of(const struct noon_result *noon) {
-    return noon->site != 0 ? (double)noon->site : -1.0 - (double)noon->key;
+static void sort_sites(int64_t *site, size_t count) {
+    if (count > 0)
+        qsort(site, count, sizeof *site, by_value);
 }
 
 /* How often a value stands in a sorted list. */
-static size_t times_in(const double *sorted, size_t count, double value) {
+static size_t times_in(const int64_t *sorted, size_t count, int64_t value) {
     size_t first = 0, last = count;
     while (first < last) {
         size_t middle = first + (last - first) / 2;
@@ -163,55 +163,80 @@ static size_t times_in(const double *sorted, size_t count, double value) {
     return last - first;
 }
 
-/* Lowers the weights of sites with several noons. marks has room for count. */
+/* Lowers the weights of sites with several noons. site has room for count. */
 static void share_systematics(const struct noon_result *noons, size_t count,
-                              struct combine_point *points, double *marks) {
+                              struct combine_point *points, int64_t *site) {
+    size_t marked = 0;
     for (size_t i = 0; i < count; i++)
-        marks[i] = mark_of(&noons[i]);
-    qsort(marks, count, sizeof *marks, by_value);
+        if (noons[i].site != 0)
+            site[marked++] = noons[i].site;
+    sort_sites(site, marked);
     for (size_t i = 0; i < count; i++) {
-        const struct noon_result *noon = noon_of(noons, count, points[i].key);
-        double others = (double)times_in(marks, count, mark_of(noon)) - 1.0;
+        const struct noon_result *noon = &noons[points[i].key];
+        size_t times = noon->site != 0 ? times_in(site, marked, noon->site) : 1;
+        double others = (double)times - 1.0;
         points[i].sigma_deg =
             sqrt(noon->sigma_deg * noon->sigma_deg +
                  others * noon->systematic_sigma_deg * noon->systematic_sigma_deg);
     }
 }
 
-/* Sites with a noon in use. */
+/* Sites with a noon in use. site has room for count. */
 static int sites_used(const struct noon_result *noons, size_t count,
-                      const struct combine_point *points, double *marks) {
-    size_t used = 0;
+                      const struct combine_point *points, int64_t *site) {
+    size_t marked = 0;
     int sites = 0;
-    for (size_t i = 0; i < count; i++)
-        if (!points[i].left_out && !isnan(points[i].residual_deg))
-            marks[used++] = mark_of(noon_of(noons, count, points[i].key));
-    qsort(marks, used, sizeof *marks, by_value);
-    for (size_t i = 0; i < used; i++)
-        sites += i == 0 || marks[i] != marks[i - 1];
+    for (size_t i = 0; i < count; i++) {
+        if (points[i].left_out || isnan(points[i].residual_deg))
+            continue;
+        if (noons[points[i].key].site == 0)
+            sites++;
+        else
+            site[marked++] = noons[points[i].key].site;
+    }
+    sort_sites(site, marked);
+    for (size_t i = 0; i < marked; i++)
+        sites += i == 0 || site[i] != site[i - 1];
     return sites;
+}
+
+/* noons: by key. scratch: COMBINE_SCRATCH doubles a noon. */
+static void combine(const struct noon_result *noons, size_t count, double *scratch,
+                    struct combine_point *points, struct combined *out) {
+    for (size_t i = 0; i < count; i++)
+        scratch[i] = noons[i].lon_deg;
+    double central_deg = match_central_meridian_deg(scratch, count, scratch + count);
+    points_of(noons, count, central_deg, points);
+    sort_points(points, count);
+    move_angles(noons, count, points);
+    share_systematics(noons, count, points, (int64_t *)scratch);
+    combine_fit(points, count, scratch, out);
+    out->sites = sites_used(noons, count, points, (int64_t *)scratch);
+    for (size_t i = 0; i < count; i++)
+        points[i].key = noons[points[i].key].key;
+}
+
+static bool in_order(const struct noon_result *noons, size_t count) {
+    size_t i = 1;
+    while (i < count && noons[i - 1].key < noons[i].key)
+        i++;
+    return i >= count;
 }
 
 int noons_combine(const struct noon_result *noons, size_t count, struct combine_point *points,
                   struct combined *out, struct err *err) {
-    struct noon_result *sorted = sorted_copy(noons, count, by_key);
+    struct noon_result *sorted = in_order(noons, count) ? NULL : sorted_copy(noons, count, by_key);
     double *scratch = calloc(count * COMBINE_SCRATCH + 1, sizeof *scratch);
-    if (sorted == NULL || scratch == NULL) {
-        free(sorted);
-        free(scratch);
-        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
+    int result = -1;
+    if (scratch == NULL || (sorted == NULL && !in_order(noons, count)))
+        err_set(err, ERR_INTERNAL, NULL, "out of memory");
+    else {
+        combine(sorted ? sorted : noons, count, scratch, points, out);
+        result = 0;
     }
-    for (size_t i = 0; i < count; i++)
-        scratch[i] = sorted[i].lon_deg;
-    double central_deg = match_central_meridian_deg(scratch, count);
-    points_of(sorted, count, central_deg, points);
-    move_angles(sorted, count, points);
-    share_systematics(sorted, count, points, scratch);
-    combine_fit(points, count, scratch, out);
-    out->sites = sites_used(sorted, count, points, scratch);
     free(sorted);
     free(scratch);
-    return 0;
+    return result;
 }
 
 /* Whether a moves the answer more than b; equal ones in order of their keys. */

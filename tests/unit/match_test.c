@@ -26,15 +26,43 @@ static void test_central_meridian(void **state) {
         {"three thirds", {-120.0, 0.0, 121.0}, 3, -119.5},
     };
     for (size_t i = 0; i < COUNT_OF(rows); i++) {
-        double lon_deg[5];
-        for (size_t k = 0; k < rows[i].count; k++)
-            lon_deg[k] = rows[i].lon_deg[k];
-        double central_deg = match_central_meridian_deg(lon_deg, rows[i].count);
+        double scratch[10];
+        double central_deg = match_central_meridian_deg(rows[i].lon_deg, rows[i].count, scratch);
         check_near(rows[i].label, pair_lon_difference_deg(central_deg, rows[i].central_deg), 0.0,
                    1e-12, "deg");
         assert_true(central_deg > -180.0 && central_deg <= 180.0);
     }
-    assert_true(match_central_meridian_deg(NULL, 0) == 0.0);
+    assert_true(match_central_meridian_deg(NULL, 0, NULL) == 0.0);
+}
+
+/* Against the plainest way: sorted, and every gap looked at. Few of the longitudes differ. */
+static int ascending(const void *left, const void *right) {
+    double a = *(const double *)left, b = *(const double *)right;
+    return (a > b) - (a < b);
+}
+
+static void test_the_widest_gap(void **state) {
+    (void)state;
+    struct chance chance = chance_seeded(180);
+    for (int set = 0; set < 2000; set++) {
+        double lon_deg[60], scratch[120];
+        size_t count = 1 + (size_t)(60.0 * chance_even(&chance));
+        double spread_deg = set % 3 == 0 ? 360.0 : 360.0 * chance_even(&chance);
+        double steps = set % 2 == 0 ? 1e9 : 12.0;
+        for (size_t i = 0; i < count; i++)
+            lon_deg[i] = spread_deg * (floor(steps * chance_even(&chance)) / steps - 0.5);
+        double central_deg = match_central_meridian_deg(lon_deg, count, scratch);
+        qsort(lon_deg, count, sizeof lon_deg[0], ascending);
+        double widest_deg = lon_deg[0] + 360.0 - lon_deg[count - 1];
+        double cut_deg = lon_deg[count - 1] + 0.5 * widest_deg;
+        for (size_t i = 1; i < count; i++)
+            if (lon_deg[i] - lon_deg[i - 1] > widest_deg) {
+                widest_deg = lon_deg[i] - lon_deg[i - 1];
+                cut_deg = lon_deg[i - 1] + 0.5 * widest_deg;
+            }
+        check_near("cut in the widest gap", pair_lon_difference_deg(central_deg, cut_deg - 180.0),
+                   0.0, 0.0, "deg");
+    }
 }
 
 static double transit(const char *date, double lon_deg) {
@@ -47,8 +75,8 @@ static double transit(const char *date, double lon_deg) {
  * apart, one solar noon within three quarters of an hour. Positions rounded. */
 static void test_the_date_line(void **state) {
     (void)state;
-    double lon_deg[] = {-157.4, -170.7};
-    double central_deg = match_central_meridian_deg(lon_deg, 2);
+    double lon_deg[] = {-157.4, -170.7}, scratch[4];
+    double central_deg = match_central_meridian_deg(lon_deg, 2, scratch);
     /* By its meridian both are west of Greenwich: the same date. */
     double kiritimati_s = transit("2027-03-20", -157.4),
            pago_pago_s = transit("2027-03-20", -170.7);
@@ -61,7 +89,7 @@ static void test_the_date_line(void **state) {
 
     /* Either side of +-180: dates by the meridian are a day apart, the noon is one. */
     double line_deg[] = {179.5, -179.5};
-    double middle_deg = match_central_meridian_deg(line_deg, 2);
+    double middle_deg = match_central_meridian_deg(line_deg, 2, scratch);
     double west_s = transit("2027-03-22", 179.5), east_s = transit("2027-03-21", -179.5);
     check_near("four minutes later", west_s - east_s, 240.0, 0.1, "s");
     assert_int_equal(match_noon_number(west_s, 179.5, middle_deg),
@@ -76,7 +104,7 @@ static void test_numbers_go_with_sweeps(void **state) {
     struct chance chance = chance_seeded(42);
     for (int i = 0; i < 80; i++) {
         double middle_deg = 360.0 * chance_even(&chance) - 180.0;
-        double central_deg = 0.0, lon_deg[4], kept_deg[4];
+        double central_deg = 0.0, lon_deg[4], scratch[8];
         int32_t number[4];
         for (int k = 0; k < 4; k++) {
             lon_deg[k] = middle_deg + 40.0 * (chance_even(&chance) - 0.5);
@@ -84,27 +112,26 @@ static void test_numbers_go_with_sweeps(void **state) {
                 lon_deg[k] -= 360.0;
             if (lon_deg[k] < -180.0)
                 lon_deg[k] += 360.0;
-            kept_deg[k] = lon_deg[k];
         }
-        central_deg = match_central_meridian_deg(lon_deg, 4);
+        central_deg = match_central_meridian_deg(lon_deg, 4, scratch);
         /* The sweep: transits within 90 minutes of a transit on the middle meridian. */
         struct sun_day day;
         int32_t date = near_date("2027-02-28") + 5 * i;
         assert_true(sun_day_build(date, &day));
-        double sweep_s = sun_transit_utc_s(&day, kept_deg[0]);
+        double sweep_s = sun_transit_utc_s(&day, lon_deg[0]);
         for (int k = 0; k < 4; k++) {
-            double turned = kept_deg[k] - kept_deg[0];
+            double turned = lon_deg[k] - lon_deg[0];
             turned -= 360.0 * round(turned / 360.0);
             double meant_s = sweep_s - 240.0 * turned;
             struct sun_day own;
-            assert_true(sun_day_build(sun_day_nearest(meant_s, kept_deg[k]), &own));
-            double transit_s = sun_transit_utc_s(&own, kept_deg[k]);
+            assert_true(sun_day_build(sun_day_nearest(meant_s, lon_deg[k]), &own));
+            double transit_s = sun_transit_utc_s(&own, lon_deg[k]);
             check_near("transit of the sweep", transit_s, meant_s, 5.0, "s");
-            number[k] = match_noon_number(transit_s, kept_deg[k], central_deg);
+            number[k] = match_noon_number(transit_s, lon_deg[k], central_deg);
             assert_int_equal(number[k], number[0]);
-            assert_int_equal(match_noon_number(transit_s + 86400.0, kept_deg[k], central_deg),
+            assert_int_equal(match_noon_number(transit_s + 86400.0, lon_deg[k], central_deg),
                              number[0] + 1);
-            assert_int_equal(match_noon_number(transit_s - 86400.0, kept_deg[k], central_deg),
+            assert_int_equal(match_noon_number(transit_s - 86400.0, lon_deg[k], central_deg),
                              number[0] - 1);
         }
     }
@@ -121,9 +148,8 @@ static void test_moved_angle(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_central_meridian),
-        cmocka_unit_test(test_the_date_line),
-        cmocka_unit_test(test_numbers_go_with_sweeps),
+        cmocka_unit_test(test_central_meridian), cmocka_unit_test(test_the_widest_gap),
+        cmocka_unit_test(test_the_date_line),    cmocka_unit_test(test_numbers_go_with_sweeps),
         cmocka_unit_test(test_moved_angle),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
