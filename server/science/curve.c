@@ -8,6 +8,7 @@
 #include <stddef.h>
 
 #include "server/science/angle.h"
+#include "server/science/sorted.h"
 
 #define CLOCK_SIGMA_S 15.0        /* a phone on a network, looked at a little late */
 #define MARK_SIGMA_M 0.0015       /* marking the shadow's end and reading the tape */
@@ -349,28 +350,65 @@ struct linear {
     double slope[2]; /* by latitude, by clock offset */
 };
 
-/* Sum of squares without the `strays` largest; stops above `enough`. */
-static double trimmed_sum(const struct linear *sight, int count, int strays, double lat,
-                          double offset, double enough) {
-    double largest[STRAYS_MAX + 1];                        /* largest first */
-    double sum = 0.0, least = strays > 0 ? 0.0 : INFINITY; /* of the largest */
-    for (int k = 0; k < strays; k++)
-        largest[k] = 0.0;
-    for (int i = 0; i < count && sum <= enough; i++) {
-        double left = sight[i].residual - sight[i].slope[0] * lat - sight[i].slope[1] * offset;
-        double square = left * left;
-        if (square <= least) {
-            sum += square;
-            continue;
-        }
-        sum += least;
-        int k = strays - 1;
-        for (; k > 0 && square > largest[k - 1]; k--)
-            largest[k] = largest[k - 1];
-        largest[k] = square;
-        least = largest[strays - 1];
-    }
+/* What an elementary fit settles, from that point on. */
+struct guess {
+    double lat_deg, offset_s;
+};
+
+static inline double square_off(const struct linear *sight, const struct guess *guess) {
+    double off =
+        sight->residual - sight->slope[0] * guess->lat_deg - sight->slope[1] * guess->offset_s;
+    return off * off;
+}
+
+/* Two sights and the prior on the clock settle two unknowns, if they can. */
+static bool elementary(const struct linear *one, const struct linear *two, double prior,
+                       struct guess *out) {
+    double aa = one->slope[0] * one->slope[0] + two->slope[0] * two->slope[0];
+    double ab = one->slope[0] * one->slope[1] + two->slope[0] * two->slope[1];
+    double bb = one->slope[1] * one->slope[1] + two->slope[1] * two->slope[1] + prior;
+    double ar = one->slope[0] * one->residual + two->slope[0] * two->residual;
+    double br = one->slope[1] * one->residual + two->slope[1] * two->residual;
+    double determinant = aa * bb - ab * ab;
+    double per_determinant = 1.0 / determinant;
+    *out = (struct guess){(ar * bb - br * ab) * per_determinant,
+                          (aa * br - ab * ar) * per_determinant};
+    return determinant > SMALLEST_DETERMINANT * aa * bb;
+}
+
+/* Sum of squares without the `strays` largest; *level is the largest that counts. */
+static double trimmed_sum(const struct linear *sight, int count, int strays,
+                          const struct guess *guess, double *level) {
+    double square[RUN_READINGS_MAX], sum = 0.0;
+    const int counting = count - strays;
+    assert(counting > 0 && counting <= count && count <= RUN_READINGS_MAX);
+    for (int i = 0; i < count; i++)
+        square[i] = square_off(&sight[i], guess);
+    sort_ascending(square, count);
+    for (int i = 0; i < counting; i++)
+        sum += square[i];
+    *level = square[counting - 1];
     return sum;
+}
+
+/* What that sum is at least: no square that is left out takes more than `level` from a sum
+ * in which none counts for more. Any level will do; one near the true one is sharp. */
+static double trimmed_bound(const struct linear *sight, int count, int strays,
+                            const struct guess *guess, double level) {
+    double sum = 0.0;
+    for (int i = 0; i < count; i++) {
+        double square = square_off(&sight[i], guess);
+        sum += square < level ? square : level;
+    }
+    return sum - strays * level;
+}
+
+/* The next but `stride` - 1 of the pairs (0, 1), (0, 2) .. (1, 2) .. */
+static void next_pair(int count, long stride, int *i, long *j) {
+    for (*j += stride; *j >= count && *i < count - 1; *j += *i + 1) {
+        *j -= count;
+        ++*i;
+    }
 }
 
 double curve_trimmed(const struct curve *curve, double lat_deg, double offset_s, double prior_s,
@@ -391,34 +429,24 @@ double curve_trimmed(const struct curve *curve, double lat_deg, double offset_s,
             {by_lat * per_sigma, by_offset * per_sigma},
         };
     }
-    double best = INFINITY;
-    long pairs = (long)count * (count - 1) / 2;
-    long stride = pairs / PAIRS_MAX + 1, number = 0;
-    for (int i = 0; i < count; i++) {
-        for (int j = i + 1; j < count; j++) {
-            if (number++ % stride != 0)
-                continue;
-            /* Two sights and the prior on the clock settle two unknowns. */
-            const struct linear *one = &sight[i], *two = &sight[j];
-            double aa = one->slope[0] * one->slope[0] + two->slope[0] * two->slope[0];
-            double ab = one->slope[0] * one->slope[1] + two->slope[0] * two->slope[1];
-            double bb = one->slope[1] * one->slope[1] + two->slope[1] * two->slope[1] + prior;
-            double ar = one->slope[0] * one->residual + two->slope[0] * two->residual;
-            double br = one->slope[1] * one->residual + two->slope[1] * two->residual;
-            double determinant = aa * bb - ab * ab;
-            if (!(determinant > SMALLEST_DETERMINANT * aa * bb))
-                continue;
-            double lat = (ar * bb - br * ab) / determinant;
-            double offset = (aa * br - ab * ar) / determinant;
-            if (!on_known_side(curve, lat_deg + lat))
-                continue;
-            double prior_square = offset * offset * prior;
-            double sum =
-                prior_square + trimmed_sum(sight, count, strays, lat, offset, best - prior_square);
-            if (sum < best) {
-                best = sum;
-                *out = (struct curve_fit){.lat_deg = lat_deg + lat, .offset_s = offset_s + offset};
-            }
+    const long pairs = (long)count * (count - 1) / 2, stride = pairs / PAIRS_MAX + 1;
+    double best = INFINITY, level = 0.0;
+    int i = 0;
+    for (long j = 1; i < count - 1; next_pair(count, stride, &i, &j)) {
+        struct guess guess;
+        if (!elementary(&sight[i], &sight[j], prior, &guess) ||
+            !on_known_side(curve, lat_deg + guess.lat_deg))
+            continue;
+        double prior_square = guess.offset_s * guess.offset_s * prior;
+        if (prior_square + trimmed_bound(sight, count, strays, &guess, level) >= best)
+            continue;
+        double own_level;
+        double sum = prior_square + trimmed_sum(sight, count, strays, &guess, &own_level);
+        if (sum < best) {
+            best = sum;
+            level = own_level;
+            *out = (struct curve_fit){.lat_deg = lat_deg + guess.lat_deg,
+                                      .offset_s = offset_s + guess.offset_s};
         }
     }
     return best;
