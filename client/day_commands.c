@@ -63,15 +63,7 @@ static const struct option_row open_rows[] = {
      .help = "plans tell the expected angle beforehand (else it is held back until the readings "
              "are in)"},
     RULE_OPTION_ROWS,
-    {.name = "clock-bound",
-     .kind = OPTION_NUMBER,
-     .value = "S",
-     .min = 0.1,
-     .max = 86400,
-     .help = "a measured clock farther off than this is flagged (else 15)"},
-    {.name = "clock-correct",
-     .kind = OPTION_FLAG,
-     .help = "correct the times of a run whose clock is farther off, and say so"},
+    CLOCK_RULE_OPTION_ROWS,
 };
 
 static enum leave take_day(struct client *client, struct day_record *day) {
@@ -108,8 +100,7 @@ static enum leave take_day(struct client *client, struct day_record *day) {
     day->lon_tolerance_deg = arguments_number(args, "tolerance", day->lon_tolerance_deg);
     day->min_separation_km = arguments_number(args, "min-separation", day->min_separation_km);
     day->max_sigma_km = arguments_number(args, "max-sigma", day->max_sigma_km);
-    day->clock_bound_s = arguments_number(args, "clock-bound", day->clock_bound_s);
-    day->clock_correct = arguments_given(args, "clock-correct");
+    rule_options_clock(args, day);
     return LEAVE_OK;
 }
 

@@ -14,6 +14,11 @@
  * where the server could not be asked; the client's err is as before then. */
 bool own_clock_measure(struct client *client, struct run_clock *out);
 
+/* Fills what the day makes of a clock that was measured: bound_s and correct, so that a
+ * run is worked out here as the server will. False, and clock as it was, where the server
+ * could not be asked; the client's err is as before then. */
+bool own_clock_rule(struct client *client, const char *day, struct run_clock *clock);
+
 /* A line about it, for people. */
 void own_clock_print(FILE *out, const struct run_clock *clock);
 

@@ -10,6 +10,7 @@
 #include "client/known_site.h"
 #include "client/listing.h"
 #include "client/organise.h"
+#include "client/own_clock.h"
 #include "client/results.h"
 #include "client/run_input.h"
 #include "client/run_prompt.h"
@@ -103,6 +104,8 @@ static enum leave take_run(struct client *client, struct outbox *outbox, struct 
 
 static void work_out(struct client *client, struct handing *handing) {
     struct err err = {.code = ERR_NONE};
+    if (handing->run.run.clock.sigma_s > 0.0)
+        (void)own_clock_rule(client, handing->day, &handing->run.run.clock);
     if (!handing->site_is_known ||
         working_reduction(&handing->known, &handing->run.run, &handing->working, &err) != 0)
         text_release(&handing->working);

@@ -2,24 +2,13 @@
 /* working: median time -> date by the meridian -> Sun -> reduction -> JSON. */
 #include "client/working.h"
 
-#include <stdlib.h>
-
 #include "server/wire/record_write.h"
-
-static int by_time(const void *one, const void *two) {
-    double a = *(const double *)one, b = *(const double *)two;
-    return (a > b) - (a < b);
-}
+#include "server/wire/suns.h"
 
 /* Reduces against the noon nearest to the middle reading; false without a Sun. */
 static bool reduce(const struct place *place, const struct run *run, struct reduction *out) {
-    double times[RUN_READINGS_MAX];
     struct sun_day day;
-    for (int i = 0; i < run->readings; i++)
-        times[i] = run->reading[i].t_utc_s;
-    qsort(times, (size_t)run->readings, sizeof times[0], by_time);
-    double middle_s = run->readings > 0 ? times[run->readings / 2] : 0.0;
-    if (!sun_day_build(sun_day_nearest(middle_s, place->lon_deg), &day))
+    if (run->readings == 0 || !sun_day_build(suns_date_of_run(run, place->lon_deg), &day))
         return false;
     reduce_run(place, run, &day, out);
     return true;

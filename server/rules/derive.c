@@ -18,10 +18,10 @@ int derive_reduce(struct almanac *almanac, const struct day_record *day, const s
                   const struct run *run, struct reduction *out, struct err *err) {
     struct sun_day sun;
     struct run judged;
-    if (!almanac_day(almanac, suns_date_of_run(run, place->lon_deg), &sun))
+    run_under_day(run, day, &judged);
+    if (!almanac_day(almanac, suns_date_of_run(&judged, place->lon_deg), &sun))
         return err_set(err, ERR_WRONG_DAY, "/readings",
                        "the Sun of that date is not known here: dates run from 1972 to 2100");
-    run_under_day(run, day, &judged);
     reduce_run(place, &judged, &sun, out);
     return 0;
 }

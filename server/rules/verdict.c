@@ -32,8 +32,9 @@ static int check_date(const struct day_record *day, const struct run *run, doubl
 /* All readings of one noon: of two, one would be lost. */
 static int check_one_noon(const struct run *run, double lon_deg, struct err *err) {
     int32_t noon = suns_date_of_run(run, lon_deg);
+    const struct clock_check clock = clock_check_of(&run->clock);
     for (int i = 0; i < run->readings; i++) {
-        int32_t other = sun_day_nearest(run->reading[i].t_utc_s, lon_deg);
+        int32_t other = sun_day_nearest(run->reading[i].t_utc_s - clock.applied_s, lon_deg);
         if (other == noon)
             continue;
         char field[48], date[DATE_TEXT], other_date[DATE_TEXT];
@@ -97,8 +98,11 @@ int verdict_reduce(struct almanac *almanac, const struct day_record *day,
                        "a run needs at least %d readings; more about noon make it better",
                        REDUCE_READINGS_MIN);
     const struct place *place = &site->place;
-    if (check_date(day, run, place->lon_deg, err) || check_one_noon(run, place->lon_deg, err) ||
-        check_usual_gnomon(site, run, err) || derive_reduce(almanac, day, place, run, out, err))
+    struct run judged;
+    run_under_day(run, day, &judged);
+    if (check_date(day, &judged, place->lon_deg, err) ||
+        check_one_noon(&judged, place->lon_deg, err) || check_usual_gnomon(site, run, err) ||
+        derive_reduce(almanac, day, place, run, out, err))
         return -1;
     switch (out->status) {
     case REDUCE_NOON_UNUSABLE:

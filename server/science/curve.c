@@ -57,12 +57,13 @@ static bool stands_before(const struct run *run, int index) {
     return false;
 }
 
-static enum slip useless(const struct run *run, int index, double zenith_deg, double noon_utc_s) {
-    if (fabs(run->reading[index].t_utc_s - noon_utc_s) > DAYLIGHT_S)
+static enum slip useless(const struct run *run, int index, const struct sight *sight,
+                         double noon_utc_s) {
+    if (fabs(sight->t_utc_s - noon_utc_s) > DAYLIGHT_S)
         return SLIP_TIME;
     if (stands_before(run, index))
         return SLIP_DUPLICATE;
-    return isnan(zenith_deg) ? SLIP_TOO_LOW : SLIP_NONE;
+    return isnan(sight->zenith_deg) ? SLIP_TOO_LOW : SLIP_NONE;
 }
 
 /* Chebyshev's series in powers of x. */
@@ -242,7 +243,7 @@ void curve_init(struct curve *curve, const struct place *place, const struct run
         sun_at(day, sight->t_utc_s, &sun);
         sight->zenith_deg =
             gnomon_zenith_deg(height_m, reading->shadow_m, run->gnomon.edge, &curve->air, &sun);
-        sight->useless = useless(run, i, sight->zenith_deg, noon_utc_s);
+        sight->useless = useless(run, i, sight, noon_utc_s);
         sight->kept = sight->useless == SLIP_NONE;
         if (!sight->kept)
             sight->zenith_deg = NAN;

@@ -71,13 +71,14 @@ static int add_run(struct work *work, size_t at, struct left_out_counts *counts,
     const struct site_record *site = &work->records.site[work->run.site];
     const struct run *run = &work->run.record.run;
     struct reduction_record record;
-    const struct sun_day *sun = suns_day(&work->suns, suns_date_of_run(run, site->place.lon_deg));
+    run_under_day(run, &work->records.day[work->run.day].record, &work->judged);
+    const struct sun_day *sun =
+        suns_day(&work->suns, suns_date_of_run(&work->judged, site->place.lon_deg));
     if (sun == NULL) {
         char pointer[64];
         snprintf(pointer, sizeof pointer, "/records/runs/%zu", at);
         return err_set(err, ERR_OUT_OF_RANGE, pointer, "the Sun of that date is not known here");
     }
-    run_under_day(run, &work->records.day[work->run.day].record, &work->judged);
     reduce_run(&site->place, &work->judged, sun, &work->reduction);
     reduction_record_make(site->site, work->run.record.day, work->run.record.id, run,
                           &work->reduction, work->left_out, &record);

@@ -115,9 +115,11 @@ static const struct field reading_rows[] = {
 };
 static const struct field_table reading_fields = {"a reading", reading_rows, COUNT(reading_rows)};
 
+/* A device that lost its battery begins in 1970 again. */
+#define CENTURY_S 3155760000.0
 #define CLOCK struct run_clock
 static const struct field clock_rows[] = {
-    {"offset_s", FIELD_REAL, true, AT(CLOCK, offset_s), RANGE(-86400.0, 86400.0, "s")},
+    {"offset_s", FIELD_REAL, true, AT(CLOCK, offset_s), RANGE(-CENTURY_S, CENTURY_S, "s")},
     {"sigma_s",  FIELD_REAL, true, AT(CLOCK, sigma_s),  RANGE(0.001, 3600.0, "s")},
 };
 static const struct field_table clock_fields = {"a measured clock", clock_rows, COUNT(clock_rows)};

@@ -40,9 +40,10 @@ static int ascending(const void *left, const void *right) {
 }
 
 int32_t suns_date_of_run(const struct run *run, double lon_deg) {
+    const struct clock_check clock = clock_check_of(&run->clock);
     double t_utc_s[RUN_READINGS_MAX];
     for (int i = 0; i < run->readings; i++)
-        t_utc_s[i] = run->reading[i].t_utc_s;
+        t_utc_s[i] = run->reading[i].t_utc_s - clock.applied_s;
     qsort(t_utc_s, (size_t)run->readings, sizeof *t_utc_s, ascending);
     return sun_day_nearest(t_utc_s[run->readings / 2], lon_deg);
 }

@@ -19,7 +19,8 @@ void suns_release(struct suns *suns);
 const struct sun_day *suns_day(struct suns *suns, int32_t date);
 
 /* The date, by the site's meridian, of the noon a run belongs to: the one nearest
- * its median reading. The run has a reading. */
+ * its median reading, by a clock corrected where the run's day says so (run_under_day).
+ * The run has a reading. */
 int32_t suns_date_of_run(const struct run *run, double lon_deg);
 
 #endif

@@ -1,94 +1,14 @@
 // SPDX-License-Identifier: MIT
 // The playground, as a class uses it: one phone, one thumb, no network for most of
-// the time, a clock that may be wrong. The readings are those that deploy/demo_day.c
-// writes down for an invented school.
+// the time.
 import assert from "node:assert/strict";
-import { execFileSync } from "node:child_process";
-import { mkdirSync, readFileSync } from "node:fs";
-import { join } from "node:path";
 import { after, afterEach, before, test } from "node:test";
-import { build, Stage, WIDTHS } from "./stage.mjs";
+import { begin, DAY, enter, handedIn, holdsTimes, mark, newSchool, openPlayground, phone, pin, pins, place, sheet, stage, state } from "./playground.mjs";
+import { WIDTHS } from "./stage.mjs";
 
-const DAY = "2027-03-18";
-const SCHOOL = "salar";
-const HOUR_MS = 3600000;
-let stage, place, sheet;
-let number = 0;
-
-before(async () => {
-  stage = await Stage.open();
-  const sheets = join(stage.folder, "sheets");
-  mkdirSync(sheets);
-  execFileSync(join(build, "demo-day"), [sheets]);
-  const [site, name, lat, lon, elev, zone] = readFileSync(join(sheets, "schools"), "utf8").split("\n")
-    .map((line) => line.split("|")).find(([id]) => id === SCHOOL);
-  place = { site, name, lat_deg: Number(lat), lon_deg: Number(lon), elev_m: Number(elev), zone };
-  sheet = JSON.parse(readFileSync(join(sheets, `${SCHOOL}.json`), "utf8"));
-  await stage.openDay({ date: DAY, name: "Condor Noon" });
-});
+before(() => openPlayground({ date: DAY, name: "Condor Noon" }));
 after(() => stage.close());
 afterEach(() => stage.quiet(/ERR_INTERNET_DISCONNECTED/));
-
-// A school of its own for each test, at the same place.
-function newSchool() {
-  number += 1;
-  return stage.school({ ...place, site: `${SCHOOL}-${number}`, name: `${place.name} ${number}` }, DAY);
-}
-
-// A phone whose clock is fast by skew_ms. The server's time is made to go along.
-async function phone({ skew_ms = 0, at = sheet.readings[0].time, ...options } = {}) {
-  const page = await stage.window({ timezoneId: place.zone, ...options });
-  await page.clock.install({ time: Date.parse(at) + skew_ms });
-  await page.context().route("**/health/live", async (route) => {
-    const ms = (await page.evaluate(() => Date.now()).catch(() => NaN)) - skew_ms;
-    if (!Number.isNaN(ms)) await route.fulfill({ status: 200, headers: { Date: new Date(Math.floor(ms / 1000) * 1000).toUTCString() }, body: "" });
-  });
-  page.skew_ms = skew_ms;
-  return page;
-}
-
-async function enter(page, school) {
-  await page.goto("/play");
-  await page.getByLabel("Class code").fill(school.class_code);
-  await page.getByRole("button", { name: "Open" }).click();
-  const fields = page.locator("#parts input");
-  await fields.first().waitFor();
-  for (const [i, { length_mm }] of sheet.gnomon.parts.entries()) {
-    if (i > 0) await page.getByRole("button", { name: "Add a part" }).click();
-    await fields.nth(i).fill(String(length_mm));
-  }
-  await page.locator(`input[value=${sheet.gnomon.edge}]`).check();
-}
-
-async function begin(page, school) {
-  await enter(page, school);
-  await page.getByRole("button", { name: "Go and measure" }).click();
-  await page.locator("#clock-state").filter({ hasText: "clock is" }).waitFor();
-}
-
-async function mark(page, reading) {
-  await page.clock.setSystemTime(Date.parse(reading.time) + page.skew_ms);
-  await page.getByRole("button", { name: "Mark now" }).click();
-}
-
-async function pin(page, reading) {
-  await mark(page, reading);
-  await page.locator("#shadow").fill(String(reading.shadow_mm));
-  await page.getByRole("button", { name: "Keep" }).click();
-}
-
-const state = (page) => page.locator("#sent");
-const pins = (page) => page.locator("#curve .pin").count();
-const handedIn = (school) => stage.api("GET", `/days/${DAY}/sites/${school.site.site}/run`);
-
-function holdsTimes(run, readings, within_ms) {
-  assert.equal(run.readings.length, readings.length);
-  readings.forEach(({ time, shadow_mm }, i) => {
-    assert.equal(run.readings[i].shadow_mm, shadow_mm);
-    const off = Date.parse(run.readings[i].time) - Date.parse(time);
-    assert.ok(Math.abs(off) <= within_ms, `${off} ms off`);
-  });
-}
 
 for (const width of WIDTHS)
   test(`a class measures and hands in, ${width} px`, async () => {
@@ -225,22 +145,6 @@ test("slips are seen, mended and struck out; changes are handed in as a correcti
   await page.locator("#readings").getByText("12:34:56").waitFor();
   await stage.shut(page);
 });
-
-for (const skew_ms of [HOUR_MS, -HOUR_MS, 95000])
-  test(`a clock ${skew_ms / 1000} s fast, put right from the server, also afterwards`, async () => {
-    const school = await newSchool();
-    const page = await phone({ skew_ms });
-    await begin(page, school);
-    await page.getByText(skew_ms > 0 ? "fast; every time is put right" : "slow; every time is put right").waitFor();
-    for (const reading of sheet.readings.slice(0, 5)) await pin(page, reading);
-    await page.getByRole("button", { name: "Hand in", exact: true }).click();
-    await state(page).filter({ hasText: "All of it was handed in" }).waitFor();
-    const { run, reduction } = await handedIn(school);
-    holdsTimes(run, sheet.readings.slice(0, 5), 1000);
-    assert.equal(reduction.run_slip, null);
-    assert.ok(run.clock_sigma_s >= 1 && run.clock_sigma_s < 3);
-    await stage.shut(page);
-  });
 
 test("a second phone of the class asks before it takes the first one's place", async () => {
   const school = await newSchool();

@@ -161,6 +161,33 @@ static void sends_how_its_clock_is(void **state) {
     text_release(&body);
 }
 
+/* Where the day corrects clocks, what is worked out here is what the server answers. */
+static void works_out_by_the_rule_of_the_day(void **state) {
+    struct outcome outcome;
+    struct text body, run;
+    (void)state;
+    text_init(&body, 65536);
+    text_init(&run, 65536);
+    school_measure(&schools[0], DAY, 5, 0, &body);
+    text_format(&run, "{\"clock\":{\"offset_s\":1800,\"sigma_s\":0.1},%s", body.bytes + 1);
+    desk_run(&desk, run.bytes, &outcome, "submit", "corrected", "acacia", NULL);
+    outcome_assert_code(&outcome, 0);
+    const char *here = strstr(outcome.out, "noon angle");
+    const char *there = strstr(outcome.out, "recorded as run");
+    assert_non_null(here);
+    assert_non_null(there);
+    assert_true(here < there);
+    assert_non_null(strstr(outcome.out, "more than the day's 15 s"));
+    assert_non_null(strstr(outcome.out, "corrected by that, by the day's rule"));
+    there = strstr(there, "noon angle ") + strlen("noon angle ");
+    here += strlen("noon angle");
+    here += strspn(here, " ");
+    assert_memory_equal(here, there, strcspn(there, "\n"));
+    outcome_release(&outcome);
+    text_release(&run);
+    text_release(&body);
+}
+
 static int start(void **state) {
     (void)state;
     served_init(&served);
@@ -168,10 +195,14 @@ static int start(void **state) {
     snprintf(desk.server, sizeof desk.server, "%s", served.base);
     json_decref(http_send(served.base, "POST", "/api/v1/days", served.organiser,
                           "{\"date\":\"" DAY "\"}", 201));
+    json_decref(http_send(served.base, "POST", "/api/v1/days", served.organiser,
+                          "{\"day\":\"corrected\",\"date\":\"" DAY "\",\"clock_correct\":true}",
+                          201));
     for (size_t i = 0; i < SCHOOLS; i++) {
         school_register(served.base, &schools[i]);
         school_join(served.base, &schools[i], DAY);
     }
+    school_join(served.base, &schools[0], "corrected");
     keep_code(&schools[0]);
     return 0;
 }
@@ -189,6 +220,7 @@ int main(void) {
         cmocka_unit_test(chooses_and_shows_partners),
         cmocka_unit_test(watches),
         cmocka_unit_test(sends_how_its_clock_is),
+        cmocka_unit_test(works_out_by_the_rule_of_the_day),
     };
     return cmocka_run_group_tests_name("cli board", tests, start, stop);
 }

@@ -48,21 +48,21 @@ static void the_time(void **state) {
     answer_release(&answer);
 }
 
-/* The body of a run, with a clock set before its other members. */
-static void measured(const char *clock, int64_t supersedes, struct text *out) {
+/* The body of a run of a date, with a clock set before its other members. */
+static void measured(const char *date, const char *clock, int64_t supersedes, struct text *out) {
     struct text body;
     text_init(&body, 65536);
-    school_measure(&school, DATE, 7, supersedes, &body);
+    school_measure(&school, date, 7, supersedes, &body);
     text_format(out, "{\"clock\":%s,%s", clock, body.bytes + 1);
     text_release(&body);
 }
 
-static void hand_in(const char *day, const char *clock, const char *key, int64_t supersedes,
-                    struct answer *answer) {
+static void hand_in_of(const char *date, const char *day, const char *clock, const char *key,
+                       int64_t supersedes, struct answer *answer) {
     char path[120], header[80];
     struct text body;
     text_init(&body, 65536);
-    measured(clock, supersedes, &body);
+    measured(date, clock, supersedes, &body);
     snprintf(path, sizeof path, "/api/v1/days/%s/sites/tell-school/runs", day);
     snprintf(header, sizeof header, "Idempotency-Key: %s", key);
     http_ask(served.base,
@@ -74,6 +74,11 @@ static void hand_in(const char *day, const char *clock, const char *key, int64_t
                            .header = {header}},
              answer);
     text_release(&body);
+}
+
+static void hand_in(const char *day, const char *clock, const char *key, int64_t supersedes,
+                    struct answer *answer) {
+    hand_in_of(DATE, day, clock, key, supersedes, answer);
 }
 
 static const json_t *clock_of(const struct answer *answer) {
@@ -158,6 +163,36 @@ static void corrected_where_the_day_says_so(void **state) {
     json_decref(day);
 }
 
+/* A clock that shows another date: its times belong to the noon of the day once they are
+ * corrected, and to none where they are kept. */
+static void of_another_date(void **state) {
+    (void)state;
+    struct answer answer;
+    hand_in_of("2027-03-22", KEPT, "{\"offset_s\":172800,\"sigma_s\":0.1}", "clock-test-5", 0,
+               &answer);
+    answer_assert_problem(&answer, 409, "run_exists", "/supersedes");
+    answer_release(&answer);
+    json_t *current = http_get(served.base, "/api/v1/days/" KEPT "/sites/tell-school/run", 200);
+    int64_t id = json_integer_value(json_object_get(json_object_get(current, "run"), "id"));
+    json_decref(current);
+    hand_in_of("2027-03-22", KEPT, "{\"offset_s\":172800,\"sigma_s\":0.1}", "clock-test-6", id,
+               &answer);
+    answer_assert_problem(&answer, 422, "wrong_day", "/readings");
+    answer_release(&answer);
+
+    current = http_get(served.base, "/api/v1/days/" CORRECTED "/sites/tell-school/run", 200);
+    id = json_integer_value(json_object_get(json_object_get(current, "run"), "id"));
+    json_decref(current);
+    hand_in_of("2027-03-22", CORRECTED, "{\"offset_s\":172800,\"sigma_s\":0.1}", "clock-test-7", id,
+               &answer);
+    assert_int_equal(answer.status, 201);
+    const json_t *reduction = json_object_get(answer.json, "reduction");
+    assert_string_equal(json_string_value(json_object_get(reduction, "status")), "ok");
+    assert_memory_equal(json_string_value(json_object_get(reduction, "transit_utc")), DATE, 10);
+    assert_int_equal(json_array_size(json_object_get(reduction, "left_out")), 0);
+    answer_release(&answer);
+}
+
 static void refused(void **state) {
     static const struct {
         const char *clock, *code, *field;
@@ -165,7 +200,7 @@ static void refused(void **state) {
         {"{\"offset_s\":1}", "missing_field", "/clock/sigma_s"},
         {"{\"sigma_s\":1}", "missing_field", "/clock/offset_s"},
         {"{\"offset_s\":1,\"sigma_s\":0}", "out_of_range", "/clock/sigma_s"},
-        {"{\"offset_s\":1e6,\"sigma_s\":1}", "out_of_range", "/clock/offset_s"},
+        {"{\"offset_s\":1e10,\"sigma_s\":1}", "out_of_range", "/clock/offset_s"},
         {"{\"offset_s\":\"1\",\"sigma_s\":1}", "wrong_type", "/clock/offset_s"},
         {"{\"offset_s\":1,\"sigma_s\":1,\"bound_s\":9}", "unknown_field", "/clock/bound_s"},
         {"5", "wrong_type", "/clock"},
@@ -214,6 +249,7 @@ int main(void) {
         cmocka_unit_test(the_time),
         cmocka_unit_test(flagged_and_kept),
         cmocka_unit_test(corrected_where_the_day_says_so),
+        cmocka_unit_test(of_another_date),
         cmocka_unit_test(refused),
         cmocka_unit_test(rebuilt),
     };

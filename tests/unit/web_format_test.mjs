@@ -55,7 +55,9 @@ test("angles as typed", () => {
 });
 
 test("spans of time and signs", () => {
-  assert.equal(plain(english.span(0)), "0 mins 00 secs");
+  assert.equal(plain(english.span(0)), "0 secs");
+  assert.equal(plain(english.span(15)), "15 secs");
+  assert.equal(plain(english.span(249)), "4 mins 09 secs");
   assert.match(plain(english.span(3 * 3600 + 5 * 60)), /^3 hrs? 05 mins?$/);
   assert.match(plain(english.span(2 * 86400 + 3600)), /^2 days 1 hr$/);
   assert.equal(english.span(-5), english.span(0));

@@ -58,7 +58,7 @@ export const longDate = (date) =>
 export const shortDate = (date) =>
   shape("UTC", { day: "numeric", month: "short", year: "numeric" }).format(Date.parse(`${date}T12:00:00Z`));
 
-// "2 days 3 h", "3 h 05 min", "4 min 09 s".
+// "2 days 3 h", "3 h 05 min", "4 min 09 s", "9 s".
 export function span(seconds) {
   const whole = Math.max(0, Math.floor(seconds));
   const [days, hours, minutes, rest] = [Math.floor(whole / 86400), Math.floor(whole / 3600) % 24, Math.floor(whole / 60) % 60, whole % 60];
@@ -67,7 +67,7 @@ export function span(seconds) {
   }).format(value);
   if (days > 0) return `${unit(days, "day", 1)} ${unit(hours, "hour", 1)}`;
   if (hours > 0) return `${unit(hours, "hour", 1)} ${unit(minutes, "minute", 2)}`;
-  return `${unit(minutes, "minute", 1)} ${unit(rest, "second", 2)}`;
+  return minutes > 0 ? `${unit(minutes, "minute", 1)} ${unit(rest, "second", 2)}` : unit(rest, "second", 1);
 }
 
 // --- places

@@ -3,6 +3,7 @@
 // begun, whole, after each change. Nothing is deleted when it has been handed in.
 
 import { openDB } from "idb";
+import { asKeptNow } from "./kept_before.js";
 
 const store = openDB("noonarc", 1, {
   upgrade(db) {
@@ -22,5 +23,5 @@ export const keepClass = (value) => put("class", value, "current");
 export const forgetClass = async () => (await store).delete("class", "current");
 
 const name = ({ day, site }) => `${day.day}/${site.site}`;
-export const keptRun = async (opened) => (await store).get("runs", name(opened));
+export const keptRun = async (opened) => asKeptNow(await (await store).get("runs", name(opened)));
 export const keepRun = (opened, run) => put("runs", run, name(opened));

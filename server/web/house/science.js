@@ -33,6 +33,14 @@ export async function scienceOf(bytes) {
     SERIES.forEach((series, i) => sun[series].forEach((value, term) => page.page_sun_term(i, term, value)));
   }
 
+  // clock: {offset_s, sigma_s}, null where it was not measured; day: the API's day with
+  // its rule for clocks. Gives the API's check of it.
+  function setClock(clock, { clock_bound_s, clock_correct }) {
+    if ((clock ?? null) === null) return null;
+    page.page_clock(clock.offset_s, clock.sigma_s, clock_bound_s, Number(clock_correct));
+    return { ...clock, bound_s: clock_bound_s, beyond: page.page_clock_beyond() !== 0, applied_s: page.page_clock_applied_s() };
+  }
+
   function leftOut(i) {
     const causes = [0, 1, 2].map((cause) => text(page.page_left_out_slip(i, cause)));
     return {
@@ -57,12 +65,13 @@ export async function scienceOf(bytes) {
   }
 
   return {
-    // run as it is sent to the API, its times as t_utc_s (seconds) instead of text.
-    // Gives the API's reduction, with times likewise.
-    reduce(place, sun, run) {
+    // run as it is sent to the API, its times as t_utc_s (seconds) instead of text; day as
+    // the API's. Gives the API's reduction, with times likewise.
+    reduce(place, sun, run, day) {
       set(place, sun);
       page.page_run(EDGES.indexOf(run.gnomon.edge), orNan(run.pressure_hpa), orNan(run.temperature_c),
         orNan(run.clock_sigma_s), orNan(run.tilt_sigma_deg));
+      const clock = setClock(run.clock, day);
       for (const { length_mm, sigma_mm } of run.gnomon.parts) page.page_part(length_mm / 1000, orNan(sigma_mm) / 1000);
       for (const { t_utc_s, shadow_mm, sigma_mm } of run.readings) page.page_reading(t_utc_s, shadow_mm / 1000, orNan(sigma_mm) / 1000);
       page.page_reduce();
@@ -74,6 +83,7 @@ export async function scienceOf(bytes) {
         noon_status: text(page.page_noon_status()),
         run_slip: slip === "none" ? null : slip,
         ...figures,
+        clock,
         budget: { random_deg, clock_deg, height_deg, tilt_deg, edge_deg, air_deg, position_deg },
         estimates: estimates(),
         left_out: Array.from({ length: page.page_left_outs() }, (_, i) => leftOut(i)),
@@ -82,6 +92,11 @@ export async function scienceOf(bytes) {
     },
     // After reduce: the shadow (mm) on the fitted curve at a time of the run's clock.
     curve_mm: (t_s) => there(page.page_curve_m(t_s) * 1000),
+    // What a day's rule makes of a clock, before there is a run.
+    clockCheck(clock, day) {
+      page.page_run(0, NaN, NaN, NaN, NaN);
+      return setClock(clock, day);
+    },
     transit_utc_s(place, sun) {
       set(place, sun);
       return page.page_transit_utc_s();

@@ -19,14 +19,14 @@ const SHOWN = 12; // partners
 const LINES = 14; // of the sheet
 const TALL_MM = 2000;
 
-let offset_ms = 0;
+let offset_s = 0; // of this device's clock, fast
 let day = null;
 let site = null;
 let plan = null;
 let places = new Map(); // of partners
 let skies = new Map(); // lines of the board, by site
 
-const now = () => Date.now() + offset_ms;
+const now = () => Date.now() - offset_s * 1000;
 const zone = () => site.zone ?? undefined;
 const measurable = () => plan.dates.filter(({ transit_utc }) => transit_utc !== null);
 const isBehind = ({ stop_utc }) => Date.parse(stop_utc) < now();
@@ -265,6 +265,6 @@ begin({ ...words, ...skyWords }, async () => {
   setInterval(tick, 500);
   follow();
   try {
-    ({ offset_ms } = await measureClock());
+    ({ offset_s } = await measureClock());
   } catch { /* this device's own clock, then */ }
 });

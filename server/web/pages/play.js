@@ -2,15 +2,16 @@
 // The playground: a class opens it once with its code, then it works without a
 // network. Everything is kept on the device at once, and handed in when there is one.
 import { ask, get, getAll, path, Refusal } from "../house/api.js";
-import { measureClock } from "../house/clock.js";
+import { clockJump, measureClock } from "../house/clock.js";
 import { drawCurve } from "../house/curve.js";
 import { byId, fill, h } from "../house/dom.js";
 import { clockTime, longDate, measured, number, parseNumber, shortDate, span, withUnit } from "../house/format.js";
 import { currentClass, forgetClass, keepClass, keepRun, keptRun } from "../house/keep.js";
 import { attempt, begin } from "../house/page.js";
 import { science as loading } from "../house/phone_science.js";
-import { byTime, counted, deliver, forScience, freeze, height_mm, isSent, newReading, newRun, trueMs } from "../house/run.js";
+import { asSent, byTime, counted, deliver, forScience, height_mm, isSent, newReading, newRun, request, trueMs } from "../house/run.js";
 import { saySky, skyChoices } from "../house/sky.js";
+import { beginStretch, clockOfRun, clockOfStretch, noteClock, trueOf } from "../house/stretches.js";
 import { countWord, word, wordOf } from "../house/words.js";
 import words from "../words/play.json";
 import skyWords from "../words/sky.json";
@@ -19,7 +20,8 @@ import slips from "../words/slip.json";
 const CODE = /^[0-9A-Z]{10}$/;
 const NEAR_DAYS = 60; // days farther away are not offered
 const DAY_MS = 86400000;
-const CLOCK_NOTICED_MS = 3000;
+const CLOCK_NOTICED_S = 3;
+const CLOCK_TOO_FAR_S = 6 * 3600; // times farther from noon are refused as they came
 const RETRY_MS = 15000;
 const CLOCK_AGAIN_MS = 300000;
 const CURVE_POINTS = 60;
@@ -32,9 +34,10 @@ let refused = null; // what was said of the last hand-in
 let exists = null; // another phone's run that stands in the way
 let delivering = false;
 let editing = null; // id of the reading being changed
-let clockFresh = false; // compared since the page was opened
+let clockFresh = false; // compared since the page was opened, and not set since
+let jumps = 0; // of the device's clock
 
-const now = () => Date.now() + (run.clock?.offset_ms ?? 0);
+const now = () => trueOf(run, Date.now());
 const zone = () => opened.site.zone ?? undefined;
 const save = () => keepRun(opened, run);
 
@@ -72,7 +75,15 @@ async function openClass(code, day) {
   ]);
   opened = { code, site: place, day, suns, plan };
   await keepClass(opened);
+  await takeUp();
+}
+
+// What is kept of the class's run. Nothing is known of the clock while the page was closed.
+async function takeUp() {
   run = (await keptRun(opened)) ?? newRun();
+  beginStretch(run);
+  clockFresh = false;
+  await save();
 }
 
 function offerDays(days) {
@@ -181,8 +192,20 @@ function noonMs() {
   return noons.sort((one, other) => Math.abs(one - at) - Math.abs(other - at))[0] ?? null;
 }
 
+// Notes that the device's clock was set, or slept; whether it was.
+function watchClock() {
+  const jump_s = clockJump();
+  if (jump_s === 0) return false;
+  jumps += 1;
+  beginStretch(run, jump_s);
+  clockFresh = false;
+  save();
+  return true;
+}
+
 function tick() {
   if (byId("measure").hidden) return;
+  if (watchClock()) compareClock();
   const noon = noonMs();
   const ahead = noon > now();
   fill(byId("now"), clockTime(now(), zone()));
@@ -196,16 +219,21 @@ function warn(slip, text) {
   return h("li", {}, text !== undefined && h("strong", {}, text, ". "), wordOf("slip.", slip));
 }
 
-function reduceHere() {
-  const readings = counted(run);
-  if (science === null || run.gnomon === null || readings.length < READINGS_MIN) return null;
-  const middle = trueMs(run, readings[Math.floor(readings.length / 2)]);
-  return science.reduce(opened.site, sunOf(middle), forScience(run));
+const clockCheck = (clock) => (clock === null || science === null ? null : science.clockCheck(clock, opened.day));
+
+// As the server will: what is sent, by the rule of the day. Times of the curve are those
+// of the clock that is sent.
+function reduceHere(sent) {
+  if (science === null || run.gnomon === null || sent.readings.length < READINGS_MIN) return null;
+  const { readings, ...instrument } = forScience(sent);
+  const middle_s = readings[Math.floor(readings.length / 2)].t_utc_s - (clockCheck(sent.clock)?.applied_s ?? 0);
+  return science.reduce(opened.site, sunOf(middle_s * 1000), { ...instrument, readings }, opened.day);
 }
 
 function tellCurve() {
   const readings = counted(run);
-  const reduction = reduceHere();
+  const sent = asSent(run);
+  const reduction = reduceHere(sent);
   const ok = reduction !== null && reduction.status === "ok";
   const out = new Set(ok ? reduction.left_out.map(({ reading }) => reading) : []);
   const times = readings.map((reading) => trueMs(run, reading));
@@ -213,7 +241,7 @@ function tellCurve() {
   if (ok)
     for (let i = 0; i <= CURVE_POINTS; i += 1) {
       const ms = times[0] + ((times.at(-1) - times[0]) * i) / CURVE_POINTS;
-      curve.push([ms, science.curve_mm(ms / 1000)]);
+      curve.push([ms, science.curve_mm(ms / 1000 + (sent.clock?.offset_s ?? 0))]);
     }
   drawCurve(byId("curve"), {
     points: readings.map(({ shadow_mm }, i) => ({ ms: times[i], mm: shadow_mm, out: out.has(i) })),
@@ -239,7 +267,7 @@ function typedTime(text, ms) {
 }
 
 function editor(reading) {
-  const time = h("input", { id: "edit-time", autocomplete: "off", inputmode: "numeric", value: clockTime(trueMs(run, reading), zone()) });
+  const time = h("input", { id: "edit-time", autocomplete: "off", inputmode: "numeric", "aria-describedby": "edit-time-hint", value: clockTime(trueMs(run, reading), zone()) });
   const length = h("input", { id: "edit-length", autocomplete: "off", inputmode: "decimal", value: reading.shadow_mm === null ? "" : number(reading.shadow_mm, reading.shadow_mm % 1 === 0 ? 0 : 1) });
   const bearing = h("input", { id: "edit-bearing", autocomplete: "off", inputmode: "decimal", "aria-describedby": "edit-bearing-hint", value: (reading.bearing_deg ?? null) === null ? "" : number(reading.bearing_deg, reading.bearing_deg % 1 === 0 ? 0 : 1) });
   const wrong = h("p", { class: "wrong", role: "alert" });
@@ -273,7 +301,8 @@ function editor(reading) {
     },
   },
   h("div", { class: "fields" },
-    h("div", { class: "field" }, h("label", { for: "edit-time" }, word("play.time")), time),
+    h("div", { class: "field" }, h("label", { for: "edit-time" }, word("play.time")), time,
+      h("span", { class: "hint", id: "edit-time-hint" }, word("play.time_hint"))),
     h("div", { class: "field" }, h("label", { for: "edit-length" }, word("play.length")), length),
     h("div", { class: "field" }, h("label", { for: "edit-bearing" }, word("play.bearing")), bearing,
       h("span", { class: "hint", id: "edit-bearing-hint" }, word("play.bearing_hint")))),
@@ -310,7 +339,8 @@ function tellThumb() {
 }
 
 function take() {
-  run.readings.push(newReading(Date.now(), run.clock));
+  if (watchClock()) compareClock();
+  run.readings.push(newReading(run, Date.now()));
   save();
   tell();
   byId("shadow").value = "";
@@ -360,7 +390,7 @@ async function handIn() {
   delivering = true;
   refused = null;
   tellSending();
-  const answer = await deliver(run, ask, runsPath(), opened.code, now);
+  const answer = await deliver(run, ask, runsPath(), opened.code, { now_ms: now, compareClock, keep: save });
   delivering = false;
   if (answer instanceof Refusal) {
     refused = answer;
@@ -372,7 +402,7 @@ async function handIn() {
 
 async function send(supersedes) {
   exists = null;
-  freeze(run, supersedes);
+  request(run, supersedes);
   await save();
   handIn();
 }
@@ -409,12 +439,37 @@ function tellResult() {
   byId("to-day").href = path`/days/${opened.day.day}/sites/${opened.site.site}/run`;
 }
 
+// What is to be done about a clock that is beyond the bound of the day.
+function ruleWords({ applied_s, offset_s }) {
+  if (applied_s !== 0) return word("play.clock_corrected");
+  return [word("play.clock_kept"), " ", Math.abs(offset_s) > CLOCK_TOO_FAR_S ? word("play.clock_too_far")
+    : run.readings.length === 0 && word("play.clock_set_right")];
+}
+
+// How far off a clock is: this phone's, or the one that a run is told by.
+function clockWords({ offset_s }, wasSet) {
+  const values = { span: span(Math.round(Math.abs(offset_s))) };
+  if (wasSet) return offset_s > 0 ? word("play.clock_was_fast", values) : word("play.clock_was_slow", values);
+  return offset_s > 0 ? word("play.clock_fast", values) : word("play.clock_slow", values);
+}
+
 function tellClock() {
-  const offset_ms = run.clock?.offset_ms ?? 0;
-  const values = { span: span(Math.abs(offset_ms) / 1000) };
-  fill(byId("clock-state"), run.clock === null || !clockFresh ? word("play.clock_unknown")
-    : Math.abs(offset_ms) < CLOCK_NOTICED_MS ? word("play.clock_good")
-    : offset_ms < 0 ? word("play.clock_fast", values) : word("play.clock_slow", values));
+  const told = clockOfRun(run, counted(run));
+  const clock = told ?? clockOfStretch(run, run.clocks.length - 1);
+  const check = clockCheck(clock);
+  const off = clock !== null && Math.abs(clock.offset_s) >= CLOCK_NOTICED_S;
+  const beyond = check?.beyond ?? false;
+  const wasSet = told?.was_set ?? false;
+  const doubt = told?.doubt ?? false;
+  const says = off && [h("strong", {}, clockWords(clock, wasSet)), " ",
+    check !== null && word("play.clock_bound", { span: span(check.bound_s) }), " "];
+  byId("clock-off").hidden = !beyond && !wasSet && !doubt;
+  fill(byId("clock-off"),
+    wasSet && [word("play.clock_set"), " "], beyond && [says, ruleWords(check), " ", word("play.clock_shown"), " "],
+    doubt && word("play.clock_doubt"));
+  fill(byId("clock-state"), clock === null ? word("play.clock_unknown")
+    : !clockFresh ? word("play.clock_stale")
+    : beyond ? "" : off ? [says, word("play.clock_within")] : word("play.clock_good"));
 }
 
 function tell() {
@@ -439,15 +494,35 @@ function goOn() {
   compareClock();
 }
 
-async function compareClock() {
-  if (opened === null) return;
+// Measures the device's clock; whether the server was reached.
+async function compare() {
+  if (opened === null) return false;
   try {
-    const clock = await measureClock();
-    run.clock = clock;
-    clockFresh = true;
-    await save();
-    if (!byId("measure").hidden && editing === null) tell();
-  } catch { /* no network: the clock stays as it was last known */ }
+    let before, measured;
+    do { // again where the clock was set meanwhile
+      watchClock();
+      before = jumps;
+      measured = await measureClock();
+      watchClock();
+    } while (jumps !== before);
+    noteClock(run, measured);
+    if (opened.day.clock_bound_s === undefined) { // opened before days had a rule for clocks
+      opened.day = await get(path`/days/${opened.day.day}`);
+      await keepClass(opened);
+    }
+  } catch { // no network: the clock stays as it was last known
+    return false;
+  }
+  clockFresh = true;
+  await save();
+  if (!byId("measure").hidden && editing === null) tell();
+  return true;
+}
+
+let comparing = null;
+function compareClock() {
+  comparing ??= compare().finally(() => { comparing = null; });
+  return comparing;
 }
 
 // Another window of this phone may have gone on meanwhile: what is kept counts.
@@ -515,6 +590,6 @@ begin({ ...words, ...skyWords, ...slips }, async () => {
     return;
   }
   codeOfAddress();
-  run = (await keptRun(opened)) ?? newRun();
+  await takeUp();
   goOn();
 });

@@ -3,17 +3,13 @@
 // on this very device: the curve, the way of each reading from ground to sky, and the
 // way of noon itself.
 import { get, path } from "../house/api.js";
+import { forScience } from "../house/run.js";
 
 const POINTS = 80; // of the drawn curve
 
-const asSent = (run) => ({
-  ...run,
-  readings: run.readings.map(({ time, ...reading }) => ({ ...reading, t_utc_s: Date.parse(time) / 1000 })),
-});
-
 // The steps of a shadow that nobody marked: the one at noon, read off the curve.
-function noonSteps(phone, place, sun, run, noon_s, shadow_mm) {
-  const { steps } = phone.reduce(place, sun, { ...run, readings: [{ t_utc_s: noon_s, shadow_mm }] });
+function noonSteps(phone, place, sun, run, day, noon_s, shadow_mm) {
+  const { steps } = phone.reduce(place, sun, { ...run, readings: [{ t_utc_s: noon_s, shadow_mm }] }, day);
   return steps[0];
 }
 
@@ -36,12 +32,13 @@ export async function loadRun(day, site) {
 
 // How it comes about, computed here: adds the readings one by one, curve, steps, noon.
 export async function workOut(loaded) {
-  const { place, run, reduction } = loaded;
+  const { record, place, run, reduction } = loaded;
   // The Sun of the date by the site's own meridian.
   const date = new Date(Date.parse(reduction.transit_utc) + (place.lon_deg / 15) * 3600e3).toISOString().slice(0, 10);
   const [phone, sun] = await Promise.all([import("../house/phone_science.js").then(({ science }) => science), get(path`/suns/${date}`)]);
-  const sent = asSent(run);
-  const again = phone.reduce(place, sun, sent);
+  const sent = forScience(run);
+  const again = phone.reduce(place, sun, sent, record);
+  // By the class's own clock, as its readings are.
   const noon_s = Date.parse(reduction.transit_utc) / 1000 + reduction.clock_offset_s;
   const times = [...sent.readings.map((reading) => reading.t_utc_s), noon_s];
   const [from, to] = [Math.min(...times) - 180, Math.max(...times) + 180];
@@ -49,7 +46,7 @@ export async function workOut(loaded) {
     .map((t_s) => ({ ms: t_s * 1000, shadow_mm: phone.curve_mm(t_s) }));
   const shadow_mm = phone.curve_mm(noon_s);
   loaded.again = again;
-  loaded.steps = noonSteps(phone, place, sun, sent, noon_s, shadow_mm);
+  loaded.steps = noonSteps(phone, place, sun, sent, record, noon_s, shadow_mm);
   loaded.noon = { ms: noon_s * 1000, shadow_mm, ...noonBand(loaded.steps, loaded.height_mm, reduction.sigma_deg) };
   const outOf = new Map(reduction.left_out.map((out) => [out.reading, out]));
   loaded.readings = sent.readings.map((reading, i) => ({

@@ -5,7 +5,7 @@ import { plate } from "../charts/plate.js";
 import { SHADOW_LOOK, shadowChart } from "../charts/shadows.js";
 import { tableBeside } from "../charts/table.js";
 import { byId, fill, h } from "../house/dom.js";
-import { clockMinute, clockTime, number, signed } from "../house/format.js";
+import { clockMinute, clockTime, number, signed, span } from "../house/format.js";
 import { locale, word, wordOf } from "../house/words.js";
 
 const FEWEST = 3; // pins that make a picture
@@ -14,8 +14,19 @@ const figures = new Intl.NumberFormat(locale, { maximumFractionDigits: 1, useGro
 
 const reason = (out) => [wordOf("slip.", out.reason, out.advice), out.instead_mm !== null && ` ${word("run.instead", { mm: number(out.instead_mm) })}`];
 
+// A clock beyond the day's bound: by how much, and what the day's rule made of it.
+function showClock({ clock }) {
+  byId("clock-off").hidden = !(clock?.beyond ?? false);
+  if (byId("clock-off").hidden) return;
+  const spans = { span: span(Math.round(Math.abs(clock.offset_s))), bound: span(clock.bound_s) };
+  fill(byId("clock-off"), word(clock.offset_s > 0 ? "run.clock_fast" : "run.clock_slow", spans), " ",
+    word(clock.applied_s !== 0 ? "run.clock_corrected" : "run.clock_kept"), " ", word("run.clock_times"), " ",
+    h("a", { href: "/method#clock" }, word("table.how")));
+}
+
 export function showPicture({ place, readings, curve, noon, reduction }) {
   const zone = place.zone ?? undefined;
+  showClock(reduction);
   fill(byId("picture-key"), keyItem(SHADOW_LOOK.used, word("run.key_used")),
     reduction.left_out.length > 0 && [keyItem(SHADOW_LOOK.left_out, word("run.key_left_out")), keyItem(SHADOW_LOOK.instead, word("run.key_instead"))]);
   const inner = h("div");

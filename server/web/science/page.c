@@ -37,6 +37,10 @@ void page_run(int edge, double pressure_hpa, double temperature_c, double clock_
                        .tilt_sigma_deg = tilt_sigma_deg};
 }
 
+void page_clock(double offset_s, double sigma_s, double bound_s, int correct) {
+    run.clock = (struct run_clock){offset_s, sigma_s, bound_s, correct != 0};
+}
+
 int page_part(double length_m, double sigma_m) {
     if (run.gnomon.parts == GNOMON_PARTS_MAX)
         return 0;
@@ -49,6 +53,14 @@ int page_reading(double t_utc_s, double shadow_m, double sigma_m) {
         return 0;
     run.reading[run.readings++] = (struct reading){t_utc_s, shadow_m, sigma_m, (double)NAN};
     return 1;
+}
+
+double page_clock_applied_s(void) {
+    return clock_check_of(&run.clock).applied_s;
+}
+
+int page_clock_beyond(void) {
+    return clock_check_of(&run.clock).beyond;
 }
 
 void page_reduce(void) {
@@ -173,7 +185,7 @@ const char *page_step_name(int step) {
 double page_step(int reading, int step) {
     const struct reading *read = &run.reading[reading];
     struct sun_place at;
-    sun_at(&sun, read->t_utc_s, &at);
+    sun_at(&sun, read->t_utc_s - curve.clock.applied_s, &at);
     double shadow_deg = gnomon_apparent_zenith_deg(curve.height_m, read->shadow_m);
     double zenith_deg =
         gnomon_zenith_deg(curve.height_m, read->shadow_m, run.gnomon.edge, &curve.air, &at);
@@ -204,7 +216,7 @@ double page_curve_m(double t_clock_s) {
         return NAN;
     double lat_deg = reduction.noon_angle_deg + reduction.noon.sun.declination_deg;
     double zenith_deg = curve_zenith_deg(&curve, lat_deg, t_clock_s, reduction.clock_offset_s);
-    return curve_shadow_m(&curve, t_clock_s, zenith_deg);
+    return curve_shadow_m(&curve, t_clock_s - reduction.clock_offset_s, zenith_deg);
 }
 
 double page_transit_utc_s(void) {

@@ -25,6 +25,12 @@ PAGE_EXPORT(page_sun_term) void page_sun_term(int series, int term, double value
 PAGE_EXPORT(page_run)
 void page_run(int edge, double pressure_hpa, double temperature_c, double clock_sigma_s,
               double tilt_sigma_deg);
+/* A clock that was measured, with its day's rule (run_clock.h); not called: it was not. */
+PAGE_EXPORT(page_clock)
+void page_clock(double offset_s, double sigma_s, double bound_s, int correct);
+/* What the rule makes of it. */
+PAGE_EXPORT(page_clock_applied_s) double page_clock_applied_s(void);
+PAGE_EXPORT(page_clock_beyond) int page_clock_beyond(void);
 /* Each returns 0 when there is no room for more. */
 PAGE_EXPORT(page_part) int page_part(double length_m, double sigma_m);
 PAGE_EXPORT(page_reading) int page_reading(double t_utc_s, double shadow_m, double sigma_m);
