@@ -20,6 +20,10 @@ static int write_data(struct json_writer *json, const struct own_data *data, str
         if (render_run_view(json, NULL, &data->run[i], err) != 0)
             return -1;
     json_write_end(json);
+    json_write_array(json, "reviews");
+    for (size_t i = 0; i < data->reviews; i++)
+        review_write(json, NULL, &data->review[i]);
+    json_write_end(json);
     json_write_array(json, "happenings");
     for (size_t i = 0; i < data->happenings; i++)
         own_data_write_happening(json, &data->happening[i]);

@@ -6,12 +6,14 @@
 #include "server/rules/lookup.h"
 #include "server/store/audit_rows.h"
 #include "server/store/happening_rows.h"
+#include "server/store/review_rows.h"
 
 void own_data_release(struct own_data *data) {
     for (size_t i = 0; i < data->runs; i++)
         run_view_release(&data->run[i]);
     free(data->run);
     free(data->version);
+    free(data->review);
     free(data->happening);
     free(data->line);
     *data = (struct own_data){.run = NULL};
@@ -42,6 +44,7 @@ int own_data_gather(struct db *db, struct almanac *almanac, const struct caller 
     data.site = row.record;
     if (site_rows_versions(db, row.id, &data.version, &data.versions, err) ||
         gather_runs(db, almanac, row.id, &data, err) ||
+        review_rows_of_runs_of(db, row.id, &data.review, &data.reviews, err) ||
         happening_rows_list(db, row.id, &data.happening, &data.happenings, err) ||
         audit_rows_about(db, row.id, site, &data.line, &data.lines, err)) {
         own_data_release(&data);

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /* own_data: everything that is kept of a school, for itself: its record and how that
- * came about, its runs whatever became of them, what happened, and the lines of the
- * audit log that are about it. Secrets are not in it: nobody has them. */
+ * came about, its runs whatever became of them, what was said about those, what else
+ * happened, and the lines of the audit log that are about it. Secrets are not in it:
+ * nobody has them. */
 #ifndef NOONARC_RULES_OWN_DATA_H
 #define NOONARC_RULES_OWN_DATA_H
 
@@ -9,6 +10,7 @@
 #include "server/rules/caller.h"
 #include "server/rules/runs.h"
 #include "server/wire/own_data.h"
+#include "server/wire/review.h"
 
 struct own_data {
     struct site_record site;
@@ -16,6 +18,8 @@ struct own_data {
     size_t versions;
     struct run_view *run; /* by number, superseded and withdrawn ones too */
     size_t runs;
+    struct review_record *review; /* oldest first */
+    size_t reviews;
     struct happening *happening; /* in order of time */
     size_t happenings;
     struct audit_record *line; /* oldest first */

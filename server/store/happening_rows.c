@@ -16,8 +16,6 @@ static const char story[] =
     "JOIN day d ON d.id = a.day WHERE a.site = $1 "
     "UNION ALL SELECT w.withdrawn_utc_s, 'withdrawal', d.day, CAST(r.id AS TEXT), w.reason "
     "FROM withdrawal w JOIN run r ON r.id = w.run JOIN day d ON d.id = r.day WHERE r.site = $1 "
-    "UNION ALL SELECT v.recorded_utc_s, 'review', d.day, v.verdict, v.reason FROM review v "
-    "JOIN run r ON r.id = v.run JOIN day d ON d.id = r.day WHERE r.site = $1 "
     "UNION ALL SELECT e.recorded_utc_s, 'partner', d.day, e.kind, COALESCE(s.site, '') "
     "FROM partner_event e JOIN day d ON d.id = e.day LEFT JOIN site s ON s.id = e.partner "
     "WHERE e.site = $1 "

@@ -129,7 +129,7 @@ int reduction_rows_of_day(struct db *db, int64_t day, struct day_noon **out, siz
 }
 
 static void read_line(struct statement *statement, struct reduction_record *out) {
-    *out = (struct reduction_record){.readings = 1, .noon_angle_deg = NAN, .sigma_deg = NAN};
+    *out = (struct reduction_record){.noon_angle_deg = NAN, .sigma_deg = NAN};
     out->run = column_int(statement, 0);
     column_copy(statement, 1, out->site, sizeof out->site);
     const char *status = column_text(statement, 2, NULL);

@@ -38,16 +38,12 @@ static void read_review(struct statement *statement, struct review_record *out) 
     column_copy(statement, 5, out->by, sizeof out->by);
 }
 
-int review_rows_of_run(struct db *db, int64_t run, struct review_record **out, size_t *count,
-                       struct err *err) {
+static int list_reviews(struct db *db, const char *sql, int64_t about, struct review_record **out,
+                        size_t *count, struct err *err) {
     struct statement *statement;
-    if (db_prepare(db,
-                   "SELECT v.id, v.run, v.verdict, v.reason, v.recorded_utc_s, c.role "
-                   "FROM review v "
-                   "LEFT JOIN credential c ON c.id = v.recorded_by WHERE v.run = $1 ORDER BY v.id",
-                   &statement, err))
+    if (db_prepare(db, sql, &statement, err))
         return -1;
-    bind_int(statement, 1, run);
+    bind_int(statement, 1, about);
     struct review_record *items = NULL;
     size_t n = 0;
     enum step step;
@@ -66,6 +62,21 @@ int review_rows_of_run(struct db *db, int64_t run, struct review_record **out, s
     *out = items;
     *count = n;
     return 0;
+}
+
+#define REVIEWS                                                                                    \
+    "SELECT v.id, v.run, v.verdict, v.reason, v.recorded_utc_s, c.role FROM review v "             \
+    "LEFT JOIN credential c ON c.id = v.recorded_by "
+
+int review_rows_of_run(struct db *db, int64_t run, struct review_record **out, size_t *count,
+                       struct err *err) {
+    return list_reviews(db, REVIEWS "WHERE v.run = $1 ORDER BY v.id", run, out, count, err);
+}
+
+int review_rows_of_runs_of(struct db *db, int64_t site, struct review_record **out, size_t *count,
+                           struct err *err) {
+    return list_reviews(db, REVIEWS "JOIN run r ON r.id = v.run WHERE r.site = $1 ORDER BY v.id",
+                        site, out, count, err);
 }
 
 int review_rows_excluded(struct db *db, int64_t run, bool *out, struct err *err) {

@@ -14,6 +14,11 @@ int review_rows_add(struct db *db, const struct review_record *review, int64_t b
 int review_rows_of_run(struct db *db, int64_t run, struct review_record **out, size_t *count,
                        struct err *err) __attribute__((warn_unused_result));
 
+/* All about a site's runs, corrected and withdrawn ones too, oldest first. *out is to be
+ * freed. */
+int review_rows_of_runs_of(struct db *db, int64_t site, struct review_record **out, size_t *count,
+                           struct err *err) __attribute__((warn_unused_result));
+
 /* Whether the newest of exclude and accept is exclude. */
 int review_rows_excluded(struct db *db, int64_t run, bool *out, struct err *err)
     __attribute__((warn_unused_result));

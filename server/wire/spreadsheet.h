@@ -68,8 +68,9 @@ void sheet_write_own_site(struct csv_writer *csv, const struct site_record *site
 void sheet_write_readings_header(struct csv_writer *csv);
 void sheet_write_run(struct csv_writer *csv, const char *site, const struct run *run);
 
-/* site,transit_utc,noon_angle_deg,sigma_deg,estimator,used,left_out; of the record
- * only these fields, readings and status are looked at. */
+/* site,transit_utc,noon_angle_deg,sigma_deg,estimator,used,left_out,run,status,counts:
+ * what geojson_write_noons tells; counts is true or false. Of the record only these
+ * fields are looked at. */
 void sheet_write_reductions_header(struct csv_writer *csv);
 void sheet_write_reduction(struct csv_writer *csv, const struct reduction_record *reduction);
 

@@ -71,21 +71,22 @@ void sheet_write_run(struct csv_writer *csv, const char *site, const struct run 
 
 void sheet_write_reductions_header(struct csv_writer *csv) {
     write_header(csv, (const char *const[]){"site", "transit_utc", "noon_angle_deg", "sigma_deg",
-                                            "estimator", "used", "left_out", NULL});
+                                            "estimator", "used", "left_out", "run", "status",
+                                            "counts", NULL});
 }
 
 void sheet_write_reduction(struct csv_writer *csv, const struct reduction_record *reduction) {
-    bool ok = reduction->readings > 0 && reduction->status == REDUCE_OK;
+    bool ok = reduction->status == REDUCE_OK;
     csv_write_text(csv, reduction->site);
-    if (reduction->readings > 0)
-        csv_write_instant(csv, reduction->transit_utc_s, 3);
-    else
-        csv_write_text(csv, "");
-    csv_write_real(csv, ok ? reduction->noon_angle_deg : NAN);
-    csv_write_real(csv, ok ? reduction->sigma_deg : NAN);
+    csv_write_instant(csv, reduction->transit_utc_s, 3);
+    csv_write_real(csv, reduction->noon_angle_deg);
+    csv_write_real(csv, reduction->sigma_deg);
     csv_write_text(csv, ok ? estimator_name(reduction->published) : "");
-    csv_write_integer(csv, ok ? reduction->used : 0);
-    csv_write_integer(csv, ok ? reduction->left_outs : reduction->readings);
+    csv_write_integer(csv, reduction->used);
+    csv_write_integer(csv, reduction->left_outs);
+    csv_write_integer(csv, reduction->run);
+    csv_write_text(csv, reduce_status_name(reduction->status));
+    csv_write_text(csv, reduction->counts ? "true" : "false");
     csv_write_row_end(csv);
 }
 

@@ -328,12 +328,51 @@ static size_t count_of(const json_t *object, const char *key) {
     return json_array_size(json_object_get(object, key));
 }
 
+/* The run's review, said by both sides. */
+static const struct {
+    const char *verdict, *reason, *by;
+} said[] = {
+    {"ask", "Was the pole upright?", "organiser"},
+    {"answer", "It leaned a little.", "school"},
+    {"exclude", "The pole leaned, says the school.", "organiser"},
+    {"accept", "The lean is in sigma.", "organiser"},
+};
+#define SAID (sizeof said / sizeof said[0])
+
+static void say_it(void) {
+    char path[64], body[160];
+    json_t *current = http_get(served.base, API "/days/" DAY "/sites/huayra/run", 200);
+    snprintf(path, sizeof path, API "/runs/%lld/reviews",
+             (long long)json_integer_value(json_object_get(json_object_get(current, "run"), "id")));
+    json_decref(current);
+    for (size_t i = 0; i < SAID; i++) {
+        snprintf(body, sizeof body, "{\"verdict\":\"%s\",\"reason\":\"%s\"}", said[i].verdict,
+                 said[i].reason);
+        bool school = strcmp(said[i].by, "school") == 0;
+        json_decref(
+            http_send(served.base, "POST", path, school ? puna.key : served.organiser, body, 201));
+    }
+}
+
+static void holds_what_was_said(const json_t *data) {
+    const json_t *reviews = json_object_get(data, "reviews");
+    assert_int_equal(json_array_size(reviews), SAID);
+    for (size_t i = 0; i < SAID; i++) {
+        const json_t *review = json_array_get(reviews, i);
+        assert_string_equal(json_string_value(json_object_get(review, "verdict")), said[i].verdict);
+        assert_string_equal(json_string_value(json_object_get(review, "reason")), said[i].reason);
+        assert_string_equal(json_string_value(json_object_get(review, "by")), said[i].by);
+        assert_true(json_integer_value(json_object_get(review, "run")) > 0);
+    }
+}
+
 /* All that is kept, for the school and organisers and nobody else. */
 static void a_school_takes_its_data_home(void **state) {
     static const char path[] = API "/sites/huayra/data";
     const char *const strangers[] = {NULL, pampa.key, puna.code};
     struct answer answer;
     (void)state;
+    say_it();
     http_ask(served.base, &(struct ask){.path = path, .key = puna.key}, &answer);
     assert_int_equal(answer.status, 200);
     assert_true(answer_header_is(&answer, "Cache-Control", "no-store"));
@@ -345,6 +384,7 @@ static void a_school_takes_its_data_home(void **state) {
     const json_t *run =
         json_object_get(json_array_get(json_object_get(answer.json, "runs"), 0), "run");
     assert_int_equal(count_of(run, "readings"), 13);
+    holds_what_was_said(answer.json);
     /* Two secrets made, one day joined. */
     assert_true(count_of(answer.json, "happenings") >= 3);
     assert_true(count_of(answer.json, "audit") >= 5);

@@ -329,7 +329,8 @@ static void test_readings_there_and_back(void **state) {
 static void test_results(void **state) {
     (void)state;
     struct reduction_record right = {.site = "a",
-                                     .readings = 9,
+                                     .run = 12,
+                                     .counts = true,
                                      .status = REDUCE_OK,
                                      .transit_utc_s = 0.25,
                                      .noon_angle_deg = -33.5,
@@ -338,11 +339,10 @@ static void test_results(void **state) {
                                      .used = 8,
                                      .left_outs = 1};
     struct reduction_record wrong = {.site = "b",
-                                     .readings = 4,
+                                     .run = 7,
                                      .status = REDUCE_IMPLAUSIBLE,
                                      .noon_angle_deg = NAN,
                                      .sigma_deg = NAN};
-    struct reduction_record none = {.site = "c", .transit_utc_s = NAN};
     struct pair_record pair = {.site1 = "a",
                                .site2 = "b",
                                .pair = {.separation_km = 111.5,
@@ -357,14 +357,13 @@ static void test_results(void **state) {
     sheet_write_reductions_header(&csv);
     sheet_write_reduction(&csv, &right);
     sheet_write_reduction(&csv, &wrong);
-    sheet_write_reduction(&csv, &none);
     sheet_write_pairs_header(&csv);
     sheet_write_pair(&csv, &pair);
     assert_string_equal(text.bytes,
-                        "site,transit_utc,noon_angle_deg,sigma_deg,estimator,used,left_out\r\n"
-                        "a,1970-01-01T00:00:00.250Z,-33.5,0.05,solar,8,1\r\n"
-                        "b,1970-01-01T00:00:00.000Z,,,,0,4\r\n"
-                        "c,,,,,0,0\r\n"
+                        "site,transit_utc,noon_angle_deg,sigma_deg,estimator,used,left_out,"
+                        "run,status,counts\r\n"
+                        "a,1970-01-01T00:00:00.250Z,-33.5,0.05,solar,8,1,12,ok,true\r\n"
+                        "b,1970-01-01T00:00:00.000Z,,,,0,0,7,implausible,false\r\n"
                         "site1,site2,separation_km,angle_deg,circumference_km,sigma_km,"
                         "error_percent,status\r\n"
                         "a,b,111.5,1,,,,angle_unsure\r\n");
