@@ -75,12 +75,13 @@ for (const width of WIDTHS)
     await stage.look(page, "organiser-day");
     const { runs } = await stage.api("GET", `/days/${DAY}/review`, { key: stage.organiser });
     const { site, run } = runs.find(({ status }) => status === "open");
-    const item = page.locator("#review > ul > .review-item", { hasText: site }).first();
+    const item = page.locator(`#review > ul > .review-item:has(h3 a[href$="/${site}/run"])`);
+    assert.match(await item.locator("h3").textContent(), /School|Primary/); // by its name
     await item.locator("summary").click();
     await item.locator("select").selectOption(width === 360 ? "exclude" : "accept");
     await item.locator('input[name="reason"]').fill("The sheet says that the plate was moved.");
     await item.locator("button").click();
-    await page.waitForFunction((name) => ![...document.querySelectorAll("#review > ul > .review-item")].some((one) => one.querySelector("h3").textContent.includes(name)), site);
+    await item.waitFor({ state: "detached" });
     const { reviews } = await stage.api("GET", `/runs/${run}/reviews`, { key: stage.organiser });
     assert.equal(reviews.at(-1).verdict, width === 360 ? "exclude" : "accept");
     const part = (words) => page.locator("#change details", { hasText: words }).first();
@@ -95,6 +96,7 @@ for (const width of WIDTHS)
       await page.waitForFunction((now) => document.getElementById("day-state").textContent.includes(now), state);
     }
     await page.waitForFunction(() => document.getElementById("history").textContent.includes("A school was late"));
+    assert.match(await page.textContent("#history tbody tr:first-child"), /opened for 18 Mar 2027/);
     stage.quiet(UNKNOWN);
     await page.context().close();
   });
@@ -160,6 +162,7 @@ for (const width of WIDTHS)
     await logIn(page, "/organiser/audit");
     await page.waitForSelector("#lines td");
     assert.match(await page.textContent("#lines"), /condor-office/);
+    assert.match(await page.textContent("#lines"), /school registered/);
     await stage.look(page, "organiser-audit");
     stage.quiet(UNKNOWN);
     await page.context().close();

@@ -64,6 +64,15 @@ test("whatever the service refuses or finds odd is said in every language", () =
   assert.deepEqual(warnings.filter((code) => !rows.has(`warning.${code}`)), []);
 });
 
+test("whatever the audit log says was done has its words", () => {
+  const rules = fileURLToPath(new URL("../../server/rules/", import.meta.url));
+  const done = readdirSync(rules).filter((name) => name.endsWith(".c")).flatMap((name) =>
+    [...readFileSync(join(rules, name), "utf8").matchAll(/"((?:day|edition|organiser|partners|run|season|session|site|sky|store)\.[a-z_]+)"/g)].map(([, action]) => action));
+  assert.ok(done.length > 25);
+  const verdicts = ["ask", "answer", "exclude", "accept"].map((verdict) => `run.${verdict}`); // put together there
+  assert.deepEqual([...done, ...verdicts].filter((action) => !rows.has(`audit.action_${action}`)), []);
+});
+
 test("text is set as text", () => {
   for (const [name, text] of scripts)
     assert.doesNotMatch(text, /innerHTML|outerHTML|insertAdjacentHTML|document\.write|\beval\(|new Function/, name);

@@ -23,7 +23,10 @@ function beside(result) {
 
 export function showAnswer({ record, result }) {
   const answered = result.status === "ok";
-  fill(byId("day-name"), record.name === record.day ? longDate(record.date) : `${record.name}, ${longDate(record.date)}`);
+  fill(byId("day-name"), record.name === record.day ? longDate(record.date) : `${record.name}, ${longDate(record.date)}`,
+    !answered && record.spare_dates.length > 0 && `. ${word("nation.spare", { dates: record.spare_dates.map(longDate).join("; ") })}`);
+  byId("day-state").hidden = record.state === "announced";
+  fill(byId("day-state"), record.state !== "announced" && wordOf("nation.state_", record.state));
   fill(byId("figure"), answered ? measured(result.circumference_km, result.sigma_km, "km") : word("nation.no_figure"));
   const error = 100 * (result.circumference_km / result.handbook_km - 1);
   fill(byId("made-by"), answered

@@ -51,10 +51,12 @@ function showLegend() {
   const sites = tally(day.sites.map(({ state }) => state));
   const lines = pairs === null ? null : tally(pairs.state);
   const count = (state) => (lines === null ? "…" : number(lines.get(PAIR_STATES.indexOf(state)) ?? 0));
+  // Before the readings there is one kind of school, and no pair.
+  const early = day.counts.runs === 0;
   fill(byId("map-legend"),
     h("fieldset", {}, h("legend", {}, word("nation.legend_sites")), h("ul", {},
-      [...SITES].reverse().map(([state, look]) => legendRow(wordOf("nation.site_", state), state, siteSample(look), number(sites.get(state) ?? 0))))),
-    h("fieldset", {}, h("legend", {}, word("nation.legend_pairs")), h("ul", {},
+      [...SITES].reverse().filter(([state]) => !early || sites.has(state)).map(([state, look]) => legendRow(wordOf("nation.site_", state), state, siteSample(look), number(sites.get(state) ?? 0))))),
+    !early && h("fieldset", {}, h("legend", {}, word("nation.legend_pairs")), h("ul", {},
       [...PAIRS.slice(1), PAIRS[0]].map(([state, look]) => legendRow(wordOf("nation.pair_", state), state, pairSample(look), count(state))))));
 }
 

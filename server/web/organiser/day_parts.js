@@ -9,6 +9,7 @@ import { language, word, wordOf } from "../house/words.js";
 import { choice, field, form, text, tick, warnings } from "./form.js";
 
 const SKIES = ["clear", "broken", "overcast", "gone_home", "untold"];
+let names = new Map(); // of the day's schools
 
 export async function showSky(day) {
   const sites = [];
@@ -19,6 +20,7 @@ export async function showSky(day) {
     sites.push(...board.sites);
     cursor = board.next_cursor;
   } while (cursor !== null);
+  names = new Map(sites.map(({ site, name }) => [site, name]));
   fill(byId("sky-counts"), SKIES.map((sky) => h("div", {}, h("dt", {}, wordOf("organiser.sky_", sky)), h("dd", {}, number(board.counts[sky])))));
   const open = byId("sky").querySelector("details")?.open ?? false;
   const lines = tableBeside(word("organiser.sky"), [
@@ -41,7 +43,7 @@ function reviewItem(day, item, again) {
     return null;
   });
   return h("li", { class: "review-item" },
-    h("h3", {}, h("a", { href: path`/days/${day}/sites/${item.site}/run` }, item.site), " ",
+    h("h3", {}, h("a", { href: path`/days/${day}/sites/${item.site}/run` }, names.get(item.site) ?? item.site), " ",
       h("span", { class: "sigma" }, wordOf("organiser.review_", item.status))),
     h("p", {}, item.noon_angle_deg === null ? word("organiser.no_angle") : measured(item.noon_angle_deg, item.sigma_deg, "°"), " ",
       item.counts ? word("organiser.counts_yes") : word("organiser.counts_no")),
@@ -123,7 +125,8 @@ export function showChange(record, again) {
 
 export async function showHistory(day) {
   const { history } = await get(path`/days/${day}/history`);
-  const what = (row) => (row.event === "move" ? word("organiser.moved_to", { date: shortDate(row.date) })
+  const what = (row) => (row.event === "open" ? word("organiser.opened_for", { date: shortDate(row.date) })
+    : row.event === "move" ? word("organiser.moved_to", { date: shortDate(row.date) })
     : row.event === "blind" ? (row.blind ? word("organiser.blind_set") : word("organiser.blind_lifted"))
       : wordOf("organiser.state_", row.state));
   fill(byId("history"), table(word("organiser.history"), [

@@ -16,7 +16,7 @@ import skyWords from "../words/sky.json";
 
 const { day: dayName, site: siteName } = here("/days/{day}/sites/{site}");
 const SHOWN = 12; // partners
-const LINES = 14; // of the sheet
+const LINES = 18; // of the sheet
 const TALL_MM = 2000;
 
 let offset_s = 0; // of this device's clock, fast
@@ -25,6 +25,7 @@ let site = null;
 let plan = null;
 let places = new Map(); // of partners
 let skies = new Map(); // lines of the board, by site
+let chosen = []; // who was chosen as partner
 
 const now = () => Date.now() - offset_s * 1000;
 const zone = () => site.zone ?? undefined;
@@ -121,7 +122,7 @@ function tellPartners() {
   fill(byId("partners"),
     h("thead", {}, h("tr", {}, heads.map((head, i) => h("th", { scope: "col", role: "columnheader", class: i === 1 || i === 2 ? "number" : null }, head)))),
     h("tbody", {}, rows.map(({ site: other, name, separation_km, expected_sigma_km, allowed }, i) => h("tr", { role: "row" },
-      cell(0, [h("b", {}, `${i + 1} `), name, !allowed && h("span", { class: "quiet" }, ` · ${word("plan.not_allowed")}`)]),
+      cell(0, [h("b", {}, `${i + 1} `), name, chosen.includes(other) && h("span", { class: "quiet" }, ` · ${word("plan.your_partner")}`), !allowed && h("span", { class: "quiet" }, ` · ${word("plan.not_allowed")}`)]),
       cell(1, number(separation_km), true), cell(2, expected_sigma_km === null ? "–" : number(expected_sigma_km), true), cell(3, skyOf(other))))));
   fill(byId("more"), plan.partners.length > SHOWN && word("plan.more_partners", { count: SHOWN }));
 }
@@ -129,6 +130,8 @@ function tellPartners() {
 // Whoever was chosen beforehand, and who was offered since.
 async function fetchPartners() {
   const { partners: mine } = await get(path`/days/${dayName}/sites/${siteName}/partner`);
+  chosen = mine.map(({ site: other }) => other);
+  tellPartners();
   const nameOf = (other) => plan.partners.find((one) => one.site === other)?.name ?? word("plan.partner_someone");
   fill(byId("partner"), mine.map(({ name, kind, because, sky }) => h("li", {},
     h("strong", {}, kind === "assigned" ? word("plan.partner_assigned", { name })

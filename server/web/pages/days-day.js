@@ -2,7 +2,7 @@
 // A measurement day as the country sees it: the answer at once, then, as they come near,
 // the map, the slope, the spread, the leaderboards. Fresh figures come by themselves.
 import { here } from "../house/api.js";
-import { byId } from "../house/dom.js";
+import { byId, fill } from "../house/dom.js";
 import { attemptPage, begin, reveal, setTitle } from "../house/page.js";
 import { showAnswer, showCounts, showPublished } from "../nation/answer.js";
 import { follow } from "../nation/follow.js";
@@ -11,6 +11,7 @@ import { showLeftOut } from "../nation/left_out.js";
 import { showFiles } from "../nation/files.js";
 import { loadAnswer, look } from "../nation/load.js";
 import { Part } from "../nation/parts.js";
+import { word } from "../house/words.js";
 import tableWords from "../words/table.json";
 import dayWords from "../words/day.json";
 import words from "../words/nation.json";
@@ -42,6 +43,10 @@ function showRest({ counts, points }, state) {
   showCounts(counts);
   byId("day-rest").hidden = false;
   byId("take-part").hidden = state !== "announced" || counts.runs > 0;
+  if (counts.runs === 0) {
+    fill(byId("map-title"), word("nation.map_title_before"));
+    fill(byId("map-words"), word("nation.map_words_before"));
+  }
   byId("slope").hidden = points.length < 2;
   for (const part of ["spread", "leaders", "left-out"]) byId(part).hidden = counts.runs === 0;
 }

@@ -18,7 +18,7 @@ async function more(cursor) {
   byId("lines").append(table(word("audit.title"), [
     [word("audit.at"), (line) => `${shortDate(line.at_utc.slice(0, 10))} ${line.at_utc.slice(11, 19)} UTC`],
     [word("audit.by"), (line) => `${wordOf("audit.role_", line.role)}${line.by === null ? "" : ` ${line.by}`}`],
-    [word("audit.action"), (line) => line.action],
+    [word("audit.action"), (line) => wordOf("audit.action_", line.action)],
     [word("audit.subject"), (line) => line.subject],
     [word("audit.detail"), (line) => line.detail ?? "–"],
   ], page.lines, PAGE));

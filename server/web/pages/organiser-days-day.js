@@ -17,7 +17,7 @@ async function showRecord() {
   const record = await get(path`/days/${day}`);
   setTitle(record.name);
   fill(byId("day-title"), record.name);
-  fill(byId("day-state"), `${longDate(record.date)}. ${wordOf("organiser.state_", record.state)}.`);
+  fill(byId("day-state"), `${longDate(record.date)}, ${wordOf("organiser.state_", record.state)}.`);
   byId("to-day").href = path`/days/${day}`;
   showChange(record, async () => {
     await showRecord();
@@ -44,6 +44,7 @@ function follow() {
 begin({ ...tableWords, ...words }, () => enter(async () => {
   await showRecord();
   reveal("inside");
-  await Promise.all([showSky(day), showReview(day), showApprovals(day), showHistory(day)]);
+  await showSky(day); // it names the schools
+  await Promise.all([showReview(day), showApprovals(day), showHistory(day)]);
   follow();
 }, [["/organiser", word("organiser.back")]]));

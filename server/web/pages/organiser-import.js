@@ -41,7 +41,7 @@ function look() {
       table(word("import.first_rows"), names.map((name, i) => [name, (row) => {
         const fault = at.get(`${rows.indexOf(row) + 2}/${name}`);
         return fault === undefined ? row[i] ?? "" : h("mark", {}, row[i] ?? "");
-      }, true]), rows.slice(0, 200), 10)));
+      }, i > 0 && names[i] !== "edge"]), rows.slice(0, 200), 10)));
   byId("send").disabled = faults.length > 0 || rows.length === 0 || tooLarge;
 }
 
