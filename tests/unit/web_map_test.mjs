@@ -5,7 +5,7 @@ import assert from "node:assert/strict";
 import test from "node:test";
 
 import { inside, layDots, layLines } from "../../server/web/charts/crowd.js";
-import { PLANE, extentOf, isRegional, moved, toScreen, wholeView, zoomed } from "../../server/web/charts/map_view.js";
+import { PLANE, extentOf, isRegional, markSize, moved, toScreen, wholeView, zoomed } from "../../server/web/charts/map_view.js";
 
 const near = (one, two) => assert.ok(Math.abs(one - two) < 1e-9 * Math.max(Math.abs(two), 1), `${one} ${two}`);
 const place = (lat_deg, lon_deg) => ({ lat_deg, lon_deg });
@@ -46,6 +46,15 @@ test("zooming keeps the point under the hand, moving moves by what was asked", (
   assert.ok(Math.abs(moved(view, extent, 1e9, -1e9).x) < 2 * PLANE);
 });
 
+test("marks leave room for each other", () => {
+  const view = { zoom: 1 };
+  assert.ok(markSize(view, 24, 320, 340) > 5);
+  // As circles they cover less than a third of the picture, however many.
+  for (const sites of [500, 5000]) for (const [width, height] of [[320, 340], [860, 640]])
+    assert.ok(sites * Math.PI * markSize(view, sites, width, height) ** 2 < 0.3 * width * height, `${sites} ${width}`);
+  assert.ok(markSize({ zoom: 4 }, 5000, 320, 340) > markSize(view, 5000, 320, 340));
+});
+
 test("a line is cut to the picture", () => {
   assert.deepEqual(inside(-10, 5, 40, 0, 20, 10), [0.25, 0.75]);
   assert.deepEqual(inside(5, 5, 1, 1, 20, 10), [0, 1]);
@@ -57,11 +66,11 @@ test("a crowd of lines and dots colours what it covers, more where there is more
   const image = () => ({ width: 20, height: 10, data: new Uint8ClampedArray(20 * 10 * 4) });
   const alpha = ({ data }, x, y) => data[4 * (y * 20 + x) + 3];
   const once = image();
-  layLines(once, [-100, 5, 100, 5], "#0072B2");
+  layLines(once, [{ lines: [-100, 5, 100, 5], colour: "#0072B2" }]);
   assert.deepEqual([...once.data.slice(4 * (5 * 20 + 7), 4 * (5 * 20 + 7) + 3)], [0, 0x72, 0xb2]);
   assert.equal(once.data.filter((value, i) => i % 4 === 3 && value > 0).length, 20); // one row, from rim to rim
   const twice = image();
-  layLines(twice, [-100, 5, 100, 5, 7, -50, 7, 50], "#0072B2");
+  layLines(twice, [{ lines: [-100, 5, 100, 5, 7, -50, 7, 50], colour: "#0072B2" }]);
   assert.ok(alpha(twice, 7, 5) > alpha(once, 7, 5));
   assert.equal(alpha(twice, 7, 9), alpha(once, 7, 5));
   const dots = image();

@@ -2,9 +2,11 @@
 // Many thousand thin lines or dots at once. A canvas takes seconds to stroke 50 000 of them
 // one over the other; counting how many lie on each pixel and colouring the counts takes
 // some tens of milliseconds and says more: where there are many, it is darker.
-const MOST = 230 / 255; // opacity
-const OF_LINES = { least: 46 / 255, more: 22 / 255 }; // of a single one, and what each further one adds
-const OF_DOTS = { least: 110 / 255, more: 40 / 255 };
+// Opacity of a single one and of the thickest of the crowd; between them by the logarithm
+// of the count, so that thin and thick are both told apart.
+const OF_LINES = { least: 0.2, most: 0.8 };
+const OF_DOTS = { least: 0.45, most: 0.95 };
+const THICK = 8; // a crowd is called thick from this count on
 
 const channels = (colour) => [1, 3, 5].map((at) => parseInt(colour.slice(at, at + 2), 16));
 
@@ -56,11 +58,12 @@ function countDots(points, radius, width, height) {
 }
 
 // Lays counts in one colour ("#RRGGBB") over what the picture (ImageData) has.
-function lay({ data }, counts, colour, { least, more }) {
+function lay({ data }, counts, colour, thickest, { least, most }) {
   const ink = channels(colour);
+  const rise = (most - least) / Math.log(Math.max(thickest, THICK));
   for (let i = 0; i < counts.length; i++) {
     if (counts[i] === 0) continue;
-    const over = Math.min(least + more * (counts[i] - 1), MOST);
+    const over = least + rise * Math.log(counts[i]);
     const under = (data[4 * i + 3] / 255) * (1 - over);
     for (let channel = 0; channel < 3; channel++)
       data[4 * i + channel] = (ink[channel] * over + data[4 * i + channel] * under) / (over + under);
@@ -68,5 +71,16 @@ function lay({ data }, counts, colour, { least, more }) {
   }
 }
 
-export const layLines = (image, lines, colour) => lay(image, countLines(lines, image.width, image.height), colour, OF_LINES);
-export const layDots = (image, points, radius, colour) => lay(image, countDots(points, radius, image.width, image.height), colour, OF_DOTS);
+const thickest = (counts) => counts.reduce((most, count) => Math.max(most, count), 0);
+
+// sets: {lines, colour} in turn, each over the ones before; one measure of thick for all.
+export function layLines(image, sets) {
+  const counted = sets.map(({ lines, colour }) => ({ counts: countLines(lines, image.width, image.height), colour }));
+  const most = Math.max(...counted.map(({ counts }) => thickest(counts)));
+  for (const { counts, colour } of counted) lay(image, counts, colour, most, OF_LINES);
+}
+
+export function layDots(image, points, radius, colour) {
+  const counts = countDots(points, radius, image.width, image.height);
+  lay(image, counts, colour, thickest(counts), OF_DOTS);
+}

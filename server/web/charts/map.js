@@ -19,7 +19,7 @@ const FINENESS = 2; // dots a px at most
 const STEPS = { ArrowLeft: [-0.2, 0], ArrowRight: [0.2, 0], ArrowUp: [0, 0.2], ArrowDown: [0, -0.2] };
 const ZOOM = 1.6;
 const DARK = "(prefers-color-scheme: dark)";
-const ON_PAPER = { ink: "#000000", shadow: "#35597A", land: "#E9E3D3" };
+const ON_PAPER = { ink: "#000000", shadow: "#35597A", land: "#E9E3D3", ochre: "#B8700B" };
 
 export class CountryMap {
   // host: an element; options: label (for those who do not see it), pick(site or null),
@@ -137,20 +137,25 @@ export class CountryMap {
     this.paint();
   }
 
-  // Marks a site and brings it into the picture.
+  indexOf(name) {
+    return this.sites.findIndex((site) => site.site === name);
+  }
+
+  // Marks a site and brings it into the middle, so that coming closer comes closer to it.
   find(name) {
-    const at = this.sites.findIndex((site) => site.site === name);
+    const at = this.indexOf(name);
     this.pick(at);
     const spot = this.spot(at);
     if (spot === null) return;
     const { width, height } = this.size();
-    if (spot.x < 20 || spot.y < 20 || spot.x > width - 20 || spot.y > height - 20)
-      this.look(moved(this.view, this.extent, spot.x - width / 2, spot.y - height / 2));
+    this.look(moved(this.view, this.extent, spot.x - width / 2, spot.y - height / 2));
   }
 
+  // A ring at once, its pairs with the next picture.
   pick(at) {
     this.picked = at < 0 ? null : this.sites[at].site;
     this.settle();
+    this.paint();
     this.options.pick(at < 0 ? null : this.sites[at]);
   }
 
@@ -183,7 +188,7 @@ export class CountryMap {
     this.wanted = true;
     if (this.painting || this.view === undefined || this.host.clientWidth === 0) return;
     this.wanted = false;
-    this.order({ ink: ink("ink"), shadow: ink("shadow"), land: ink("land") }, false);
+    this.order({ ink: ink("ink"), shadow: ink("shadow"), land: ink("land"), ochre: ink("ochre") }, false);
   }
 
   order(inks, forPaper) {
@@ -194,7 +199,7 @@ export class CountryMap {
     this.painter.postMessage({
       task: "paint", forPaper, view: this.view, width: width * (1 + 2 * RIM), height: height * (1 + 2 * RIM),
       fineness: Math.min(window.devicePixelRatio || 1, FINENESS), fine: seesCoastsFine(this.view, this.extent),
-      mark: markSize(this.view, this.sites.length), inks,
+      mark: markSize(this.view, this.sites.length, width, height), inks, picked: this.indexOf(this.picked),
       hidden: { sites: sites.map(hides), pairs: pairs.map(hides) },
     });
   }
@@ -232,7 +237,7 @@ export class CountryMap {
     this.settling ??= requestAnimationFrame(() => {
       this.settling = undefined;
       if (this.shown !== null) this.lay(this.screen, this.shown);
-      const spot = this.spot(this.sites.findIndex((site) => site.site === this.picked));
+      const spot = this.spot(this.indexOf(this.picked));
       this.ring.hidden = spot === null;
       if (spot !== null) this.ring.style.transform = `translate(${spot.x}px, ${spot.y}px)`;
     });

@@ -88,9 +88,10 @@ export class MapPicture {
   }
 
   // view: see map_view.js; width, height: of the picture, px; fineness: dots a px; fine:
-  // which coast; mark: size of a site's, px; inks {ink, shadow, land}; hidden {sites,
-  // pairs}: whether each look is. Returns an ImageBitmap.
-  paint({ view, width, height, fineness, fine, mark, inks, hidden }) {
+  // which coast; mark: size of a site's, px; inks {ink, shadow, land, ochre}; hidden {sites,
+  // pairs}: whether each look is; picked: the site whose pairs stand out, -1 none. Returns
+  // an ImageBitmap.
+  paint({ view, width, height, fineness, fine, mark, inks, hidden, picked }) {
     const { canvas } = this;
     canvas.width = Math.round(width * fineness);
     canvas.height = Math.round(height * fineness);
@@ -101,6 +102,7 @@ export class MapPicture {
     context.setTransform(fineness, 0, 0, fineness, 0, 0);
     this.spots = this.places.map((at, i) => (i % 2 === 0 ? (at - view.x) * view.scale + width / 2 : (at - view.y) * view.scale + height / 2));
     this.paintPairs(context, hidden.pairs, fineness);
+    this.paintPickedPairs(context, picked, hidden.pairs, inks);
     if (this.shadows !== null) this.paintShadows(context, hidden.sites, inks);
     this.paintSites(context, { width, height, size: mark, hidden: hidden.sites, inks });
     return canvas.transferToImageBitmap();
@@ -123,23 +125,40 @@ export class MapPicture {
     context.globalAlpha = 1;
   }
 
-  // Of one look, from site to site.
-  linesOf(look, dots) {
-    const { a, b, state } = this.pairs;
+  // From site to site, of those pairs that are wanted(i).
+  linesOf(wanted, dots) {
+    const { a, b } = this.pairs;
     const lines = [];
     for (let i = 0; i < a.length; i++) {
-      if (state[i] !== look || a[i] < 0 || b[i] < 0) continue;
+      if (a[i] < 0 || b[i] < 0 || !wanted(i)) continue;
       const [x0, y0, x1, y1] = [this.spots[2 * a[i]], this.spots[2 * a[i] + 1], this.spots[2 * b[i]], this.spots[2 * b[i] + 1]];
       if (!Number.isNaN(x0 + x1)) lines.push(x0 * dots, y0 * dots, x1 * dots, y1 * dots);
     }
     return lines;
   }
 
+  strokeLines(context, lines) {
+    context.beginPath();
+    for (let i = 0; i < lines.length; i += 4) {
+      context.moveTo(lines[i], lines[i + 1]);
+      context.lineTo(lines[i + 2], lines[i + 3]);
+    }
+    context.stroke();
+  }
+
+  paintPickedPairs(context, picked, hidden, inks) {
+    const { a, b, state } = this.pairs;
+    context.strokeStyle = inks.ochre;
+    context.lineWidth = 2.4;
+    this.strokeLines(context, this.linesOf((i) => (a[i] === picked || b[i] === picked) && !hidden[state[i]], 1));
+  }
+
   paintPairs(context, hidden, fineness) {
+    const { state } = this.pairs;
     if (this.pairs.a.length > CROWD) {
       const { width, height } = this.canvas;
       const image = new ImageData(width, height);
-      this.looks.pairs.forEach(({ colour }, look) => hidden[look] || layLines(image, this.linesOf(look, fineness), colour));
+      layLines(image, this.looks.pairs.map(({ colour }, look) => ({ colour, lines: hidden[look] ? [] : this.linesOf((i) => state[i] === look, fineness) })));
       const crowd = new OffscreenCanvas(width, height);
       crowd.getContext("2d").putImageData(image, 0, 0);
       context.drawImage(crowd, 0, 0, width / fineness, height / fineness);
@@ -149,15 +168,9 @@ export class MapPicture {
     context.globalAlpha = 0.85;
     this.looks.pairs.forEach(({ colour, dash }, look) => {
       if (hidden[look]) return;
-      const lines = this.linesOf(look, 1);
       context.strokeStyle = colour;
       context.setLineDash(dash);
-      context.beginPath();
-      for (let i = 0; i < lines.length; i += 4) {
-        context.moveTo(lines[i], lines[i + 1]);
-        context.lineTo(lines[i + 2], lines[i + 3]);
-      }
-      context.stroke();
+      this.strokeLines(context, this.linesOf((i) => state[i] === look, 1));
     });
     context.globalAlpha = 1;
     context.setLineDash([]);
@@ -186,7 +199,7 @@ export class MapPicture {
           trace(context, shape, x, y, size);
       }
       context.strokeStyle = shape === "cross" && colour !== "" ? colour : inks.ink;
-      context.lineWidth = shape === "cross" ? 2 : shape === "ring" ? 1.4 : 0.8;
+      context.lineWidth = Math.min(shape === "cross" ? 2 : shape === "ring" ? 1.4 : 0.8, size / 4);
       context.fillStyle = colour;
       if (shape !== "cross" && shape !== "ring") context.fill();
       context.stroke();

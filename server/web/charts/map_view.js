@@ -58,8 +58,12 @@ export function zoomed(view, extent, factor, right = 0, down = 0) {
 
 export const seesCoastsFine = (view, extent) => extent.span / view.zoom < COARSE_DEG;
 
-// How large a mark is, px: of a few sites larger than of many, and larger from near.
-export const markSize = (view, sites) =>
-  Math.min(Math.max(9 - Math.log10(sites + 1) * 1.6, 2.6) * Math.sqrt(Math.min(view.zoom, 4)), 8);
+// How large a mark is, px: of a few sites larger than of many, larger from near, and never
+// so large that a crowd of them covers everything.
+export function markSize(view, sites, width, height) {
+  const wished = (9 - Math.log10(sites + 1) * 1.6) * Math.sqrt(Math.min(view.zoom, 4));
+  const room = 0.3 * view.zoom * Math.sqrt((width * height) / Math.max(sites, 1));
+  return Math.max(Math.min(wished, room, 8), 1.1);
+}
 
 export const toScreen = (view, x, y, width, height) => ({ x: (x - view.x) * view.scale + width / 2, y: (y - view.y) * view.scale + height / 2 });
