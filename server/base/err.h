@@ -32,6 +32,7 @@
     X(ERR_ORGANISER_EXISTS, "organiser_exists", 409, "an organiser of that name exists")           \
     X(ERR_LAST_ORGANISER, "last_organiser", 409, "somebody must be left to organise")              \
     X(ERR_NOTHING_CHANGED, "nothing_changed", 409, "nothing changed since the edition before")     \
+    X(ERR_NOTHING_TO_PUBLISH, "nothing_to_publish", 409, "there is nothing to publish")            \
     X(ERR_BODY_TOO_LARGE, "body_too_large", 413, "the body is too large")                          \
     X(ERR_MEDIA_TYPE, "unsupported_media_type", 415, "the body is of the wrong kind")              \
     X(ERR_MISSING_FIELD, "missing_field", 422, "a field is missing")                               \

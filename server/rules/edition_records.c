@@ -262,10 +262,12 @@ static int write_all(struct db *db, const struct gathering *all, size_t days, st
 }
 
 int edition_records_write(struct db *db, const struct day_row *days, size_t count, struct text *out,
-                          struct err *err) {
+                          size_t *runs, struct err *err) {
     struct gathering all = {0};
     int result =
         gather(db, days, count, &all, err) || write_all(db, &all, count, out, err) ? -1 : 0;
+    if (runs)
+        *runs = all.runs;
     gathering_release(&all);
     return result;
 }

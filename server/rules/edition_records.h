@@ -8,8 +8,9 @@
 #include "server/store/day_rows.h"
 #include "server/store/db.h"
 
-/* Appends {"days","sites","runs","exclusions"} of these days. */
+/* Appends {"days","sites","runs","exclusions"} of these days; runs, unless NULL: how
+ * many stand in them. */
 int edition_records_write(struct db *db, const struct day_row *days, size_t count, struct text *out,
-                          struct err *err) __attribute__((warn_unused_result));
+                          size_t *runs, struct err *err) __attribute__((warn_unused_result));
 
 #endif

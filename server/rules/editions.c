@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "server/rules/audit.h"
+#include "server/rules/day_states.h"
 #include "server/rules/edition_records.h"
 #include "server/rules/list.h"
 #include "server/rules/lookup.h"
@@ -43,24 +44,34 @@ static int days_of_season(struct db *db, const char *season, struct subject *out
     out->day = calloc(count + 1, sizeof *out->day);
     int result = out->day ? 0 : err_set(err, ERR_INTERNAL, NULL, "out of memory");
     for (size_t i = 0; i < count && result == 0; i++)
-        if (records[i].state != DAY_CANCELLED)
+        if (day_state_allows(records[i].state, DAY_ACT_PUBLISH))
             result = lookup_day(db, records[i].day, &out->day[out->days++], err);
     free(records);
     return result;
+}
+
+/* lookup: which days are found. */
+static int one_day(struct db *db, const char *day,
+                   int (*lookup)(struct db *, const char *, struct day_row *, struct err *),
+                   struct subject *out, struct err *err) {
+    out->day = calloc(1, sizeof *out->day);
+    if (!out->day)
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
+    if (lookup(db, day, out->day, err))
+        return -1;
+    memcpy(out->title, out->day->record.name, sizeof out->title);
+    out->days = 1;
+    return 0;
 }
 
 static int subject_find(struct db *db, enum edition_kind kind, const char *subject,
                         struct subject *out, struct err *err) {
     if (kind == EDITION_SEASON)
         return days_of_season(db, subject, out, err);
-    out->day = calloc(1, sizeof *out->day);
-    if (!out->day)
-        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
-    if (lookup_day(db, subject, out->day, err))
-        return -1;
-    memcpy(out->title, out->day->record.name, sizeof out->title);
-    out->days = 1;
-    return 0;
+    return one_day(db, subject, lookup_any_day, out, err) ||
+                   day_state_check(out->day->record.state, DAY_ACT_PUBLISH, err)
+               ? -1
+               : 0;
 }
 
 /* The newest edition of the subject becomes the one before. */
@@ -92,13 +103,20 @@ static int make(struct db *db, const struct subject *subject, struct edition_rea
     struct edition_headline headline;
     struct json_writer json;
     bool unchanged;
+    size_t runs;
     int result = -1;
     struct edition_head *head = &ready->head;
     text_init(&records, EDITION_MAX);
     text_init(&before, EDITION_MAX);
     if (find_before(db, head, &before, err) ||
-        edition_records_write(db, subject->day, subject->days, &records, err) ||
-        edition_make(head, records.bytes, records.length, head->replaces ? before.bytes : NULL,
+        edition_records_write(db, subject->day, subject->days, &records, &runs, err))
+        goto cleanup;
+    if (runs == 0 && head->replaces == 0) {
+        err_set(err, ERR_NOTHING_TO_PUBLISH, NULL,
+                "there is nothing to publish: no run stands that a school lets editions keep");
+        goto cleanup;
+    }
+    if (edition_make(head, records.bytes, records.length, head->replaces ? before.bytes : NULL,
                      before.length, &ready->bundle, &headline, &unchanged, err))
         goto cleanup;
     if (unchanged) {
@@ -196,8 +214,8 @@ int edition_everything(struct db *db, const char *day, struct text *out, struct 
     struct subject of = {0};
     struct text records;
     text_init(&records, EDITION_MAX);
-    int result = subject_find(db, EDITION_DAY, day, &of, err) ||
-                         edition_records_write(db, of.day, of.days, &records, err) ||
+    int result = one_day(db, day, lookup_day, &of, err) ||
+                         edition_records_write(db, of.day, of.days, &records, NULL, err) ||
                          edition_write_everything(records.bytes, records.length, out, err)
                      ? -1
                      : 0;

@@ -24,8 +24,9 @@ void edition_ready_release(struct edition_ready *ready);
 
 /* READ, organiser. Works everything out. ask: title "" for the day's name, reason:
  * needed when there is an edition of the subject already (ERR_MISSING_FIELD).
- * ERR_NOTHING_CHANGED when it would say what the newest one says. out is to be
- * released, also on failure. */
+ * ERR_DAY_STATE where the day's state does not allow it, ERR_NOTHING_TO_PUBLISH for a
+ * first edition without a run, ERR_NOTHING_CHANGED when it would say what the newest one says. out
+ * is to be released, also on failure. */
 int edition_prepare(struct db *db, const struct caller *caller, enum edition_kind kind,
                     const char *subject, const struct edition_ask *ask, double now_utc_s,
                     struct edition_ready *out, struct err *err) __attribute__((warn_unused_result));

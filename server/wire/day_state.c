@@ -19,10 +19,11 @@ static const struct state_row rows[DAY_STATES] = {
                      BIT(DAY_ANNOUNCED) | BIT(DAY_CANCELLED), BIT(DAY_CANCELLED)},
     [DAY_ANNOUNCED] = {"announced", "everyone sees it, schools join and measure",
                        BIT(DAY_ACT_JOIN) | BIT(DAY_ACT_MEASURE) | BIT(DAY_ACT_WITHDRAW) |
-                           BIT(DAY_ACT_MOVE),
+                           BIT(DAY_ACT_MOVE) | BIT(DAY_ACT_PUBLISH),
                        BIT(DAY_CLOSED) | BIT(DAY_CANCELLED), BIT(DAY_CANCELLED)},
-    [DAY_CLOSED] = {"closed", "over: what came in stands", BIT(DAY_ACT_WITHDRAW),
-                    BIT(DAY_ANNOUNCED), BIT(DAY_ANNOUNCED)},
+    [DAY_CLOSED] = {"closed", "over: what came in stands",
+                    BIT(DAY_ACT_WITHDRAW) | BIT(DAY_ACT_PUBLISH), BIT(DAY_ANNOUNCED),
+                    BIT(DAY_ANNOUNCED)},
     [DAY_CANCELLED] = {"cancelled", "called off: what came in is kept", BIT(DAY_ACT_WITHDRAW),
                        BIT(DAY_ANNOUNCED), BIT(DAY_ANNOUNCED)},
 };
@@ -32,6 +33,7 @@ static const char *const act_words[DAY_ACTS] = {
     [DAY_ACT_MEASURE] = "to hand in or correct readings",
     [DAY_ACT_WITHDRAW] = "to withdraw a run",
     [DAY_ACT_MOVE] = "to move the day to a spare date",
+    [DAY_ACT_PUBLISH] = "to publish an edition",
 };
 
 const char *day_state_name(enum day_state state) {

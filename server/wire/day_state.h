@@ -18,9 +18,10 @@ enum day_act {
     DAY_ACT_JOIN,     /* sites join and leave */
     DAY_ACT_MEASURE,  /* runs come in and are corrected, the sky is reported */
     DAY_ACT_WITHDRAW, /* a school takes a run back */
-    DAY_ACT_MOVE      /* to one of its spare dates */
+    DAY_ACT_MOVE,     /* to one of its spare dates */
+    DAY_ACT_PUBLISH   /* what came in is frozen in an edition */
 };
-#define DAY_ACTS 4
+#define DAY_ACTS 5
 
 /* "planned", "announced", "closed", "cancelled". */
 const char *day_state_name(enum day_state state);

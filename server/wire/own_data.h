@@ -8,7 +8,7 @@
 
 struct happening {
     double at_utc_s;
-    char what[24]; /* participation, sky, approval, withdrawal, partner, secret ... */
+    char what[24];             /* participation, sky, approval, withdrawal, partner, secret ... */
     char day[ID_MAX + 1];      /* "" of none */
     char said[NAME_MAX_BYTES]; /* join, clear, approved, the number of a run ... */
     char reason[NOTE_MAX + 1]; /* in somebody's words, or who it was with; "" none */

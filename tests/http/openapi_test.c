@@ -280,7 +280,8 @@ static void answers_are_as_described(void **state) {
         {"GET", API "/sites/{site}", API "/sites/nowhere", NULL, NULL, 404},
         {"POST", API "/days", API "/days", served.organiser,
          "{\"date\":\"" DAY "\",\"name\":\"Equinox noon\",\"spare_dates\":[\"2027-03-21\"],"
-         "\"lon_tolerance_deg\":1,\"min_separation_km\":100,\"max_sigma_km\":5000}",
+         "\"season\":\"2028\",\"lon_tolerance_deg\":1,\"min_separation_km\":100,\"max_sigma_km\":"
+         "5000}",
          201},
         {"POST", API "/days", API "/days", served.organiser, "{\"date\":\"" DAY "\"}", 409},
         {"GET", API "/days", API "/days", NULL, NULL, 200},
@@ -410,6 +411,8 @@ static void answers_are_as_described(void **state) {
         {"POST", API "/days/{day}/editions", API "/days/" DAY "/editions", served.organiser,
          "{\"reason\":\"The gnomon of one school had fallen.\"}", 201},
         {"POST", API "/seasons/{season}/editions", API "/seasons/2027/editions", served.organiser,
+         "{}", 409}, /* no run in it as yet */
+        {"POST", API "/seasons/{season}/editions", API "/seasons/2028/editions", served.organiser,
          "{}", 201},
         {"POST", API "/seasons/{season}/editions", API "/seasons/1999/editions", served.organiser,
          "{}", 404},

@@ -16,6 +16,7 @@
 
 #include "server/base/instant.h"
 #include "server/rules/accept.h"
+#include "server/rules/day_states.h"
 #include "server/rules/days.h"
 #include "server/rules/editions.h"
 #include "server/rules/review.h"
@@ -472,6 +473,63 @@ static void only_organisers_publish(void **state) {
     edition_ready_release(&two);
 }
 
+static void change_state(struct fixture *f, const char *day, enum day_state state) {
+    const struct decision_record decision = {.state = state, .reason = "So it is."};
+    struct day_record kept;
+    fixture_begin(f);
+    assert_int_equal(fixture_end(f, day_change_state(f->change, &f->organiser, day, &decision,
+                                                     FIXTURE_NOW_UTC_S, &kept, &f->err)),
+                     0);
+}
+
+static void assert_unpublished(struct fixture *f, const char *day, enum err_code code) {
+    struct edition_ready ready;
+    const struct edition_ask ask = {0};
+    assert_int_equal(edition_prepare(f->db, &f->organiser, EDITION_DAY, day, &ask,
+                                     FIXTURE_NOW_UTC_S, &ready, &f->err),
+                     -1);
+    assert_int_equal(f->err.code, code);
+    edition_ready_release(&ready);
+    err_clear(&f->err);
+}
+
+/* Of a day that nobody has seen as yet, of one to which nothing came in, and of one that
+ * was called off nothing is published; of one that goes on, and of one that is over, what
+ * stands. */
+static void a_day_has_to_have_been(void **state) {
+    struct fixture *f = *state;
+    struct day_record planned, kept;
+    day_record_init(&planned);
+    snprintf(planned.day, sizeof planned.day, "later");
+    assert_true(date_parse("2027-09-22", &planned.date));
+    planned.state = DAY_PLANNED;
+    fixture_begin(f);
+    assert_int_equal(fixture_end(f, day_open(f->change, &f->organiser, &planned, FIXTURE_NOW_UTC_S,
+                                             &kept, &f->err)),
+                     0);
+    assert_unpublished(f, "later", ERR_DAY_STATE);
+    change_state(f, "later", DAY_ANNOUNCED);
+    assert_unpublished(f, "later", ERR_NOTHING_TO_PUBLISH);
+    change_state(f, "later", DAY_CLOSED);
+    assert_unpublished(f, "later", ERR_NOTHING_TO_PUBLISH);
+    assert_unpublished(f, "never", ERR_NOT_FOUND);
+
+    change_state(f, "spring", DAY_CANCELLED);
+    assert_unpublished(f, "spring", ERR_DAY_STATE);
+    change_state(f, "spring", DAY_ANNOUNCED);
+    assert_int_equal(publish(f, "", NULL), 1);
+    change_state(f, "spring", DAY_CLOSED);
+    /* What is out is corrected also where nothing is left. */
+    for (size_t i = 0; i < SITES; i++) {
+        fixture_begin(f);
+        assert_int_equal(
+            fixture_end(f, accept_withdraw(f->change, &f->organiser, runs[i],
+                                           "All of it was made up.", FIXTURE_NOW_UTC_S, &f->err)),
+            0);
+    }
+    assert_int_equal(publish(f, "All of it was made up.", NULL), 2);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(it_is_worked_out_again_to_the_same_bytes, set_up,
@@ -483,6 +541,7 @@ int main(void) {
         cmocka_unit_test_setup_teardown(a_rounded_position_enters_rounded, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_season_is_all_its_days, set_up, tear_down),
         cmocka_unit_test_setup_teardown(only_organisers_publish, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_day_has_to_have_been, set_up, tear_down),
     };
     return cmocka_run_group_tests_name("rules editions", tests, NULL, NULL);
 }
