@@ -16,12 +16,12 @@
 #include "server/wire/spreadsheet.h"
 
 int get_pairs(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    const struct book_view view = lookup_view(lookup);
     struct page page;
     struct pair_page pairs;
     struct json_writer json;
     if (request_page(&exchange->request, &page, err) != 0 ||
-        pair_list(lookup->db, exchange->request.param[0], page.cursor, page.limit, &pairs, err) !=
-            0)
+        pair_list(&view, exchange->request.param[0], page.cursor, page.limit, &pairs, err) != 0)
         return -1;
     render_json(&exchange->response, &json);
     json_write_array(&json, "pairs");
@@ -35,9 +35,10 @@ int get_pairs(const struct lookup *lookup, struct exchange *exchange, struct err
 }
 
 int get_pairs_csv(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
+    const struct book_view view = lookup_view(lookup);
     struct pair_page pairs;
     struct csv_writer csv;
-    if (pair_list(lookup->db, exchange->request.param[0], "", LIST_LIMIT_ALL, &pairs, err) != 0)
+    if (pair_list(&view, exchange->request.param[0], "", LIST_LIMIT_ALL, &pairs, err) != 0)
         return -1;
     render_csv(&exchange->response, &csv);
     sheet_write_pairs_header(&csv);

@@ -11,12 +11,15 @@
 #include "server/rules/figures.h"
 #include "server/rules/known_days.h"
 #include "server/rules/moved.h"
+#include "server/wire/tally.h"
 
 #define DAYS 16
 
 struct page {
     int64_t day;             /* 0: unused */
     struct day_sheet *sheet; /* NULL: not in memory */
+    uint64_t sheet_number;   /* no two sheets have one */
+    struct tally *tally;     /* follows the sheet; NULL: none does, or it is lent */
     char name[ID_MAX + 1];   /* of the day, once figures are kept */
     struct figures *figures; /* NULL: none are kept */
     uint64_t made;           /* moment they were made from */
@@ -27,12 +30,26 @@ struct page {
 
 struct book {
     pthread_mutex_t lock;
+    pthread_cond_t made; /* some figures were, or could not be */
     struct moved *moved;
     struct known_days *days;
-    uint64_t moment, asked;
+    uint64_t moment, asked, sheets;
     uint64_t forgotten; /* no day without a page changed after this */
     struct page page[DAYS];
 };
+
+static void tear_out(struct page *page) {
+    day_sheet_free(page->sheet);
+    tally_free(page->tally);
+    page->sheet = NULL;
+    page->tally = NULL;
+}
+
+static void clear(struct page *page) {
+    tear_out(page);
+    figures_release(page->figures);
+    *page = (struct page){0};
+}
 
 struct book *book_new(void) {
     struct book *book = calloc(1, sizeof *book);
@@ -47,6 +64,7 @@ struct book *book_new(void) {
     book->moved = moved;
     book->days = days;
     pthread_mutex_init(&book->lock, NULL);
+    pthread_cond_init(&book->made, NULL);
     return book;
 }
 
@@ -61,10 +79,9 @@ struct known_days *book_days(struct book *book) {
 void book_free(struct book *book) {
     if (!book)
         return;
-    for (int i = 0; i < DAYS; i++) {
-        day_sheet_free(book->page[i].sheet);
-        figures_release(book->page[i].figures);
-    }
+    for (int i = 0; i < DAYS; i++)
+        clear(&book->page[i]);
+    pthread_cond_destroy(&book->made);
     pthread_mutex_destroy(&book->lock);
     moved_free(book->moved);
     known_days_free(book->days);
@@ -96,15 +113,10 @@ static struct page *open_page(struct book *book, int64_t day) {
             page = &book->page[i];
     if (page->changed > book->forgotten)
         book->forgotten = page->changed;
-    day_sheet_free(page->sheet);
-    figures_release(page->figures);
+    clear(page);
+    pthread_cond_broadcast(&book->made); /* whoever waits for it finds it gone */
     *page = (struct page){.day = day, .changed = book->forgotten, .asked = ++book->asked};
     return page;
-}
-
-static void tear_out(struct page *page) {
-    day_sheet_free(page->sheet);
-    page->sheet = NULL;
 }
 
 void book_commit(struct book *book, const int64_t *touched, size_t touched_count,
@@ -130,19 +142,24 @@ void book_commit(struct book *book, const int64_t *touched, size_t touched_count
     pthread_mutex_unlock(&book->lock);
 }
 
-struct figures *book_kept(struct book *book, int64_t day, bool *is_current, bool *yours) {
+static enum book_kept how_kept(const struct page *page) {
+    if (page->figures && page->changed <= page->made)
+        return BOOK_CURRENT;
+    return page->making ? BOOK_IN_MAKING : BOOK_BEHIND;
+}
+
+struct figures *book_claim(struct book *book, int64_t day, enum book_kept *how) {
     pthread_mutex_lock(&book->lock);
     struct page *page = open_page(book, day);
     struct figures *figures = figures_hold(page->figures);
     page->asked = ++book->asked;
-    *is_current = figures && page->changed <= page->made;
-    *yours = !*is_current && !page->making;
-    page->making |= *yours;
+    *how = how_kept(page);
+    page->making |= *how == BOOK_BEHIND;
     pthread_mutex_unlock(&book->lock);
     return figures;
 }
 
-struct figures *book_kept_of(struct book *book, const char *day, bool *is_current) {
+struct figures *book_kept(struct book *book, const char *day, enum book_kept *how) {
     struct figures *figures = NULL;
     pthread_mutex_lock(&book->lock);
     for (int i = 0; i < DAYS && !figures; i++) {
@@ -151,10 +168,21 @@ struct figures *book_kept_of(struct book *book, const char *day, bool *is_curren
             continue;
         figures = figures_hold(page->figures);
         page->asked = ++book->asked;
-        *is_current = page->changed <= page->made;
+        *how = how_kept(page);
     }
     pthread_mutex_unlock(&book->lock);
     return figures;
+}
+
+void book_await(struct book *book, int64_t day) {
+    pthread_mutex_lock(&book->lock);
+    for (;;) {
+        const struct page *page = find(book, day);
+        if (!page || !page->making)
+            break;
+        pthread_cond_wait(&book->made, &book->lock);
+    }
+    pthread_mutex_unlock(&book->lock);
 }
 
 void book_keep(struct book *book, const struct day_row *day, struct figures *figures,
@@ -169,6 +197,7 @@ void book_keep(struct book *book, const struct day_row *day, struct figures *fig
         page->made = moment;
         memcpy(page->name, day->record.day, sizeof page->name);
     }
+    pthread_cond_broadcast(&book->made);
     pthread_mutex_unlock(&book->lock);
 }
 
@@ -205,6 +234,7 @@ static struct day_sheet *take(const struct book_view *view, const struct day_row
         return sheet;
     }
     page->sheet = sheet;
+    page->sheet_number = ++book->sheets;
     *own = false;
     return sheet;
 }
@@ -216,22 +246,66 @@ static void give_back(const struct book_view *view, struct day_sheet *sheet, boo
         pthread_mutex_unlock(&view->book->lock);
 }
 
-int book_noons(const struct book_view *view, const struct day_row *day, struct day_noon **out,
-               size_t *count, struct err *err) {
+/* The changes of a sheet since they were last told, or all its noons; NULL when memory is
+ * short. */
+static struct day_sheet_change *changes_of(struct day_sheet *sheet, bool all, size_t *count) {
+    *count = day_sheet_changes(sheet, all);
+    struct day_sheet_change *changes = malloc((*count + 1) * sizeof *changes);
+    if (changes)
+        day_sheet_tell(sheet, changes);
+    return changes;
+}
+
+static bool enter(struct tally *tally, const struct day_sheet_change *changes, size_t count) {
+    for (size_t i = 0; i < count; i++) {
+        const struct day_sheet_change *change = &changes[i];
+        if (!change->is_there)
+            tally_drop(tally, change->slot);
+        else if (!tally_put(tally, change->slot, &change->noon))
+            return false;
+    }
+    return true;
+}
+
+int book_borrow(const struct book_view *view, const struct day_row *day, size_t most,
+                struct book_loan *out, struct err *err) {
+    const struct pair_rules rules = day_noons_rules(&day->record);
+    struct book_loan loan = {0};
     bool own;
+    size_t count;
     struct day_sheet *sheet = take(view, day, &own, err);
     if (!sheet)
         return -1;
-    size_t n = day_sheet_count(sheet);
-    struct day_noon *noons = malloc((n + 1) * sizeof *noons);
-    if (noons)
-        day_sheet_copy(sheet, noons);
+    if (!own) {
+        struct page *page = find(view->book, day->id);
+        loan = (struct book_loan){page->tally, page->sheet_number};
+        page->tally = NULL;
+    }
+    struct day_sheet_change *changes = changes_of(sheet, !loan.tally, &count);
     give_back(view, sheet, own);
-    if (!noons)
+    if (!loan.tally)
+        loan.tally = tally_new(&rules, most);
+    if (!changes || !loan.tally || !enter(loan.tally, changes, count)) {
+        free(changes);
+        tally_free(loan.tally);
         return err_set(err, ERR_INTERNAL, NULL, "out of memory");
-    *out = noons;
-    *count = n;
+    }
+    free(changes);
+    *out = loan;
     return 0;
+}
+
+void book_give_back(struct book *book, const struct day_row *day, struct book_loan *loan,
+                    bool is_fit) {
+    pthread_mutex_lock(&book->lock);
+    struct page *page = find(book, day->id);
+    if (is_fit && page && page->sheet && page->sheet_number == loan->sheet && !page->tally) {
+        page->tally = loan->tally;
+        loan->tally = NULL;
+    }
+    pthread_mutex_unlock(&book->lock);
+    tally_free(loan->tally);
+    *loan = (struct book_loan){0};
 }
 
 static double sigma_or_infinity(const struct pair_record *record) {
@@ -271,6 +345,41 @@ int book_pairs(const struct book_view *view, const struct day_row *day, const st
     sort_pairs(pairs, n);
     *out = pairs;
     *count = n;
+    return 0;
+}
+
+/* As many pairs of a sheet as there is room for; returns how many. */
+static size_t collect(struct day_sheet *sheet, const struct pair_rules *rules, const char *site1,
+                      const char *site2, size_t most, struct pair_record *pairs) {
+    const size_t sites = day_sheet_count(sheet);
+    size_t count = 0;
+    for (size_t rank = day_sheet_rank(sheet, site1); rank < sites && count < most; rank++) {
+        const struct day_noon *noon = day_sheet_at(sheet, rank);
+        const char *after = strcmp(noon->site, site1) == 0 ? site2 : "";
+        const struct day_noon *const *later;
+        size_t partners = day_sheet_later(sheet, noon, rules->lon_tolerance_deg, after, &later);
+        for (size_t i = 0; i < partners && count < most; i++)
+            count += day_noons_pair(noon, later[i], rules, &pairs[count]);
+    }
+    return count;
+}
+
+int book_pairs_after(const struct book_view *view, const struct day_row *day, const char *site1,
+                     const char *site2, size_t most, struct pair_record **out, size_t *count,
+                     struct err *err) {
+    const struct pair_rules rules = day_noons_rules(&day->record);
+    struct pair_record *pairs = malloc(most * sizeof *pairs);
+    bool own;
+    if (!pairs)
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
+    struct day_sheet *sheet = take(view, day, &own, err);
+    if (!sheet) {
+        free(pairs);
+        return -1;
+    }
+    *count = collect(sheet, &rules, site1, site2, most, pairs);
+    give_back(view, sheet, own);
+    *out = pairs;
     return 0;
 }
 

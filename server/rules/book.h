@@ -49,25 +49,47 @@ struct book_entry {
 void book_commit(struct book *book, const int64_t *touched, size_t touched_count,
                  const struct book_entry *entries, size_t entries_count);
 
-/* Copies the noons of a day, by identifier of the site; *out is to be freed. */
-int book_noons(const struct book_view *view, const struct day_row *day, struct day_noon **out,
-               size_t *count, struct err *err) __attribute__((warn_unused_result));
-
 /* What was made of a day's noons and is kept beside them, for all who ask: never
  * changed, released by the last who holds it. */
 struct figures;
 
+/* How what is kept of a day stands to it. */
+enum book_kept {
+    BOOK_CURRENT, /* nothing happened to the day since */
+    BOOK_BEHIND,
+    BOOK_IN_MAKING /* behind, and somebody is making it anew */
+};
+
 /* What is kept of a day, held for the caller (figures_release); NULL: nothing is, or
- * the day is not in the book. is_current: nothing happened to the day since. when it is
- * not and nobody is making it anew, *yours is true and the caller does: book_keep ends
- * that. Days go by their key, or by their identifier where that is all that is known. */
-struct figures *book_kept(struct book *book, int64_t day, bool *is_current, bool *yours);
-struct figures *book_kept_of(struct book *book, const char *day, bool *is_current);
+ * the day is not in the book. Days go by their identifier where that is all that is
+ * known. book_claim: a day that is behind is the caller's to make anew, until book_keep
+ * ends that. */
+struct figures *book_kept(struct book *book, const char *day, enum book_kept *how);
+struct figures *book_claim(struct book *book, int64_t day, enum book_kept *how);
+
+/* Waits until nobody is making the day's figures. */
+void book_await(struct book *book, int64_t day);
 
 /* Keeps figures (a hold of its own), made from a view of this moment; NULL: they could
  * not be made. */
 void book_keep(struct book *book, const struct day_row *day, struct figures *figures,
                uint64_t moment);
+
+struct tally;
+
+/* A day's tally, brought up to its noons, for whoever makes its figures anew: kept beside
+ * them from one time to the next, so that what has not changed is not counted again. */
+struct book_loan {
+    struct tally *tally;
+    uint64_t sheet; /* which sheet it follows; 0: none that is kept */
+};
+
+/* most: pairs that the tally can tell, the same every time. What was borrowed has to be
+ * given back: fit for use, or not. */
+int book_borrow(const struct book_view *view, const struct day_row *day, size_t most,
+                struct book_loan *out, struct err *err) __attribute__((warn_unused_result));
+void book_give_back(struct book *book, const struct day_row *day, struct book_loan *loan,
+                    bool is_fit);
 
 /* The pairs a noon makes with the others of its day, most certain first, equals by
  * identifier. Of many only the most certain `most` are worked out; *out is to be
@@ -75,6 +97,12 @@ void book_keep(struct book *book, const struct day_row *day, struct figures *fig
 int book_pairs(const struct book_view *view, const struct day_row *day, const struct day_noon *noon,
                size_t most, struct pair_record **out, size_t *count, struct err *err)
     __attribute__((warn_unused_result));
+
+/* A day's pairs by (site1, site2): the first `most` behind a pair of identifiers ("" is
+ * before all); *out is to be freed. */
+int book_pairs_after(const struct book_view *view, const struct day_row *day, const char *site1,
+                     const char *site2, size_t most, struct pair_record **out, size_t *count,
+                     struct err *err) __attribute__((warn_unused_result));
 
 /* The noon of a site on a day; false where none counts. */
 int book_noon_of(const struct book_view *view, const struct day_row *day, int64_t site,

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* day_sheet: noons in slots; a table of sites by open addressing; the circle of
- * longitudes in strips with what the choice of partners needs side by side; and an
- * order by identifier that takes in what is new when a copy is asked for. */
+ * longitudes in strips with what the choice of partners needs side by side; a roll by
+ * identifier; and a list of the slots that changed. */
 #include "server/rules/day_sheet.h"
 
 #include <assert.h>
@@ -9,7 +9,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define STRIPS 720 /* half a degree each */
+#include "server/wire/roll.h"
+
+#define STRIPS 5760 /* a sixteenth of a degree each */
 #define SLACK_DEG 1e-6
 #define NOWHERE UINT32_MAX
 
@@ -31,9 +33,11 @@ struct day_sheet {
     uint32_t spares;
     uint32_t *table; /* slot by site; NOWHERE: none */
     uint32_t table_size;
-    uint32_t *order;          /* filled slots; room for as many again, to merge with */
-    uint32_t ordered, listed; /* the first `ordered` by identifier, the rest as they came */
-    size_t count;
+    struct roll roll;
+    uint32_t *changed; /* slots, each once */
+    uint32_t changes;
+    bool *is_changed;             /* by slot */
+    const struct day_noon **near; /* room for all, for day_sheet_later */
     struct strip strip[STRIPS];
 };
 
@@ -97,23 +101,24 @@ static void drop_glimpse(struct day_sheet *sheet, uint32_t slot) {
         }
 }
 
-/* Room for twice as many noons. */
+/* Room for twice as many noons. What has grown when memory runs out stays so. */
 static bool grow(struct day_sheet *sheet) {
     const size_t room = sheet->room ? 2 * (size_t)sheet->room : 64, size = 4 * room;
-    struct day_noon *noon = realloc(sheet->noon, room * sizeof *noon);
-    if (noon)
-        sheet->noon = noon;
-    uint32_t *spare = realloc(sheet->spare, room * sizeof *spare);
-    if (spare)
-        sheet->spare = spare;
-    uint32_t *order = realloc(sheet->order, 2 * room * sizeof *order);
-    if (order)
-        sheet->order = order;
+    void *grown;
+#define GROW(member)                                                                               \
+    if (!(grown = realloc(sheet->member, room * sizeof *sheet->member)))                           \
+        return false;                                                                              \
+    sheet->member = grown
+    GROW(noon);
+    GROW(spare);
+    GROW(changed);
+    GROW(is_changed);
+    GROW(near);
+#undef GROW
     uint32_t *table = malloc(size * sizeof *table);
-    if (!noon || !spare || !order || !table) {
-        free(table);
+    if (!table)
         return false;
-    }
+    memset(sheet->is_changed + sheet->room, 0, (room - sheet->room) * sizeof(bool));
     free(sheet->table);
     sheet->table = table;
     sheet->table_size = (uint32_t)size;
@@ -145,50 +150,32 @@ void day_sheet_free(struct day_sheet *sheet) {
     free(sheet->noon);
     free(sheet->spare);
     free(sheet->table);
-    free(sheet->order);
+    roll_release(&sheet->roll);
+    free(sheet->changed);
+    free(sheet->is_changed);
+    free(sheet->near);
     free(sheet);
 }
 
 size_t day_sheet_count(const struct day_sheet *sheet) {
-    return sheet->count;
+    return sheet->roll.count;
 }
 
-static int by_identifier(const void *left, const void *right, void *noons) {
-    const struct day_noon *noon = noons;
-    return strcmp(noon[*(const uint32_t *)left].site, noon[*(const uint32_t *)right].site);
-}
-
-/* Merges what came since into the order, from the back. */
-static void put_in_order(struct day_sheet *sheet) {
-    uint32_t old = sheet->ordered, fresh = sheet->listed - old, *aside = sheet->order + sheet->room;
-    qsort_r(sheet->order + old, fresh, sizeof *sheet->order, by_identifier, sheet->noon);
-    memcpy(aside, sheet->order + old, fresh * sizeof *aside);
-    for (uint32_t to = sheet->listed; fresh > 0;) {
-        if (old > 0 && by_identifier(&sheet->order[old - 1], &aside[fresh - 1], sheet->noon) > 0)
-            sheet->order[--to] = sheet->order[--old];
-        else
-            sheet->order[--to] = aside[--fresh];
-    }
-    sheet->ordered = sheet->listed;
-}
-
-static void strike_from_order(struct day_sheet *sheet, uint32_t slot) {
-    uint32_t at = 0;
-    while (sheet->order[at] != slot)
-        at++;
-    memmove(&sheet->order[at], &sheet->order[at + 1],
-            (sheet->listed - at - 1) * sizeof *sheet->order);
-    sheet->listed--;
-    if (at < sheet->ordered)
-        sheet->ordered--;
+static void note_change(struct day_sheet *sheet, uint32_t slot) {
+    if (sheet->is_changed[slot])
+        return;
+    sheet->is_changed[slot] = true;
+    sheet->changed[sheet->changes++] = slot;
 }
 
 static bool replace(struct day_sheet *sheet, uint32_t slot, const struct day_noon *noon) {
     const struct day_noon before = sheet->noon[slot];
     drop_glimpse(sheet, slot);
     sheet->noon[slot] = *noon;
-    if (add_glimpse(sheet, slot))
+    if (add_glimpse(sheet, slot)) {
+        note_change(sheet, slot);
         return true;
+    }
     sheet->noon[slot] = before;
     (void)add_glimpse(sheet, slot); /* there is room: it was just dropped */
     return false;
@@ -205,7 +192,12 @@ bool day_sheet_put(struct day_sheet *sheet, const struct day_noon *noon) {
     }
     const uint32_t slot = sheet->spares > 0 ? sheet->spare[sheet->spares - 1] : sheet->slots;
     sheet->noon[slot] = *noon;
+    if (!roll_enter(&sheet->roll, sheet->noon, slot)) {
+        sheet->noon[slot].noon.key = 0;
+        return false;
+    }
     if (!add_glimpse(sheet, slot)) {
+        roll_strike(&sheet->roll, sheet->noon, slot);
         sheet->noon[slot].noon.key = 0;
         return false;
     }
@@ -214,8 +206,7 @@ bool day_sheet_put(struct day_sheet *sheet, const struct day_noon *noon) {
     else
         sheet->spares--;
     sheet->table[place] = slot;
-    sheet->order[sheet->listed++] = slot;
-    sheet->count++;
+    note_change(sheet, slot);
     return true;
 }
 
@@ -225,10 +216,10 @@ void day_sheet_drop(struct day_sheet *sheet, int64_t site) {
         return;
     free_place(sheet, place);
     drop_glimpse(sheet, slot);
-    strike_from_order(sheet, slot);
+    roll_strike(&sheet->roll, sheet->noon, slot);
+    note_change(sheet, slot);
     sheet->noon[slot].noon.key = 0;
     sheet->spare[sheet->spares++] = slot;
-    sheet->count--;
 }
 
 const struct day_noon *day_sheet_find(const struct day_sheet *sheet, int64_t site) {
@@ -236,11 +227,39 @@ const struct day_noon *day_sheet_find(const struct day_sheet *sheet, int64_t sit
     return slot == NOWHERE ? NULL : &sheet->noon[slot];
 }
 
-void day_sheet_copy(struct day_sheet *sheet, struct day_noon *out) {
-    if (sheet->listed > sheet->ordered)
-        put_in_order(sheet);
-    for (uint32_t i = 0; i < sheet->listed; i++)
-        out[i] = sheet->noon[sheet->order[i]];
+const struct day_noon *day_sheet_at(struct day_sheet *sheet, size_t rank) {
+    return &sheet->noon[roll_order(&sheet->roll, sheet->noon)[rank]];
+}
+
+size_t day_sheet_rank(struct day_sheet *sheet, const char *site) {
+    const uint32_t *order = roll_order(&sheet->roll, sheet->noon);
+    size_t first = 0, last = sheet->roll.count;
+    while (first < last) {
+        size_t middle = first + (last - first) / 2;
+        if (strcmp(sheet->noon[order[middle]].site, site) < 0)
+            first = middle + 1;
+        else
+            last = middle;
+    }
+    return first;
+}
+
+size_t day_sheet_changes(struct day_sheet *sheet, bool all) {
+    for (uint32_t slot = 0; all && slot < sheet->slots; slot++)
+        if (sheet->noon[slot].noon.key != 0)
+            note_change(sheet, slot);
+    return sheet->changes;
+}
+
+void day_sheet_tell(struct day_sheet *sheet, struct day_sheet_change *out) {
+    for (uint32_t i = 0; i < sheet->changes; i++) {
+        const uint32_t slot = sheet->changed[i];
+        out[i].slot = slot;
+        out[i].noon = sheet->noon[slot];
+        out[i].is_there = sheet->noon[slot].noon.key != 0;
+        sheet->is_changed[slot] = false;
+    }
+    sheet->changes = 0;
 }
 
 /* A candidate; the variance of its pair over the square of the distance. */
@@ -253,18 +272,27 @@ static bool surer(const struct candidate *a, const struct candidate *b) {
     return a->doubt != b->doubt ? a->doubt < b->doubt : strcmp(a->noon->site, b->noon->site) < 0;
 }
 
+/* The strips within reach of a longitude, in turn. */
+struct span {
+    int first, strips;
+};
+
+static struct span span_of(double lon_deg, double reach_deg) {
+    const int span = (int)ceil((reach_deg + SLACK_DEG) * (STRIPS / 360.0)) + 1;
+    const int strips = 2 * span + 1 < STRIPS ? 2 * span + 1 : STRIPS;
+    return (struct span){strip_of(lon_deg) - span + STRIPS, strips};
+}
+
 size_t day_sheet_near(const struct day_sheet *sheet, const struct day_noon *noon, double reach_deg,
                       size_t most, const struct day_noon **out) {
     const struct noon_result *own = &noon->noon;
     const double variance = own->sigma_deg * own->sigma_deg;
-    const int span = (int)ceil((reach_deg + SLACK_DEG) * (STRIPS / 360.0)) + 1;
-    const int first = strip_of(own->lon_deg) - span;
-    const int strips = 2 * span + 1 < STRIPS ? 2 * span + 1 : STRIPS;
+    const struct span span = span_of(own->lon_deg, reach_deg);
     struct candidate best[DAY_SHEET_NEAR_MAX + 1];
     assert(most >= 1 && most <= DAY_SHEET_NEAR_MAX);
     size_t found = 0;
-    for (int s = 0; s < strips; s++) {
-        const struct strip *strip = &sheet->strip[((first + s) % STRIPS + STRIPS) % STRIPS];
+    for (int s = 0; s < span.strips; s++) {
+        const struct strip *strip = &sheet->strip[(span.first + s) % STRIPS];
         for (uint32_t i = 0; i < strip->count; i++) {
             const struct glimpse *glimpse = &strip->glimpse[i];
             double apart_m = glimpse->meridian_m - own->meridian_m;
@@ -283,5 +311,30 @@ size_t day_sheet_near(const struct day_sheet *sheet, const struct day_noon *noon
     }
     for (size_t i = 0; i < found; i++)
         out[i] = best[i].noon;
+    return found;
+}
+
+static int by_site(const void *left, const void *right) {
+    return strcmp((*(const struct day_noon *const *)left)->site,
+                  (*(const struct day_noon *const *)right)->site);
+}
+
+size_t day_sheet_later(struct day_sheet *sheet, const struct day_noon *noon, double reach_deg,
+                       const char *after, const struct day_noon *const **out) {
+    const struct span span = span_of(noon->noon.lon_deg, reach_deg);
+    const char *least = strcmp(noon->site, after) < 0 ? after : noon->site;
+    size_t found = 0;
+    for (int s = 0; s < span.strips; s++) {
+        const struct strip *strip = &sheet->strip[(span.first + s) % STRIPS];
+        for (uint32_t i = 0; i < strip->count; i++) {
+            const struct glimpse *glimpse = &strip->glimpse[i];
+            if (pair_lon_difference_deg(glimpse->lon_deg, noon->noon.lon_deg) <=
+                    reach_deg + SLACK_DEG &&
+                strcmp(sheet->noon[glimpse->slot].site, least) > 0)
+                sheet->near[found++] = &sheet->noon[glimpse->slot];
+        }
+    }
+    qsort(sheet->near, found, sizeof *sheet->near, by_site);
+    *out = sheet->near;
     return found;
 }

@@ -144,12 +144,3 @@ int derive_run(struct db *db, struct almanac *almanac, const struct run_row *run
     free(work);
     return result;
 }
-
-int derive_noons(struct db *db, const struct day_row *day, struct day_noons *out, struct err *err) {
-    const struct pair_rules rules = day_noons_rules(&day->record);
-    struct day_noon *noons;
-    size_t count;
-    if (reduction_rows_of_day(db, day->id, &noons, &count, err))
-        return -1;
-    return day_noons_make(&rules, noons, count, out, err);
-}

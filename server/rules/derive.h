@@ -15,7 +15,6 @@
 #include "server/store/reduction_rows.h"
 #include "server/store/run_rows.h"
 #include "server/store/site_rows.h"
-#include "server/wire/day_noons.h"
 
 /* Reduces a run at a place, by a day's rule for clocks. Fails only for dates without a
  * Sun. */
@@ -55,9 +54,5 @@ int derive_told(struct db *db, struct almanac *almanac, const struct run_row *ru
 /* All of the three above: for runs recorded already. */
 int derive_run(struct db *db, struct almanac *almanac, const struct run_row *run,
                const struct site_row *site, struct err *err) __attribute__((warn_unused_result));
-
-/* All noons that count of a day, with who is whose neighbour. */
-int derive_noons(struct db *db, const struct day_row *day, struct day_noons *out, struct err *err)
-    __attribute__((warn_unused_result));
 
 #endif

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-/* figures: noons -> combination -> board -> text. Sites are taken by identifier, so the
- * order in which they came cannot show in the last digit. */
+/* figures: tally -> combination -> board -> text. */
 #include "server/rules/figures.h"
 
 #include <stdlib.h>
@@ -15,10 +14,10 @@
 
 #define JSON_MAX (64u << 20)
 #define MARK_LENGTH 32 /* hex digits: 128 bits tell any two apart */
-/* Making the figures of so many noons takes so long that those who ask in between
- * are shown the last ones for a while: REST_S_PER_NOON times their number. */
-#define RESTING_NOONS 5000
-#define REST_S_PER_NOON 1e-6
+/* Making the figures of a day of so many noons or more takes so long that those who ask
+ * within REST_S of the last time are shown the last ones. */
+#define RESTING_NOONS 2000
+#define REST_S 0.1
 
 struct figures *figures_hold(struct figures *figures) {
     if (figures)
@@ -41,9 +40,8 @@ void figures_release(struct figures *figures) {
 }
 
 /* What was left out before the noons were combined. */
-static int left_out(struct db *db, int64_t day, const struct day_noons *noons,
-                    struct exclusion_record **exclusions, struct left_out_counts *out,
-                    struct err *err) {
+static int left_out(struct db *db, int64_t day, struct exclusion_record **exclusions,
+                    struct left_out_counts *out, struct err *err) {
     struct left_out_counts counts = {0};
     size_t excluded;
     if (review_rows_exclusions(db, day, exclusions, &excluded, err) ||
@@ -51,8 +49,6 @@ static int left_out(struct db *db, int64_t day, const struct day_noons *noons,
         return -1;
     counts.excluded = (int)excluded;
     counts.unusable -= counts.excluded;
-    for (size_t i = 0; i < noons->count; i++)
-        counts.readings += noons->noon[i].readings_left_out;
     *out = counts;
     return 0;
 }
@@ -142,70 +138,79 @@ struct blob *figures_leaderboard(struct figures *figures, size_t limit) {
     return json;
 }
 
-static int make(const struct book_view *view, const struct day_row *day, double now_utc_s,
-                struct figures **out, struct err *err) {
-    const struct pair_rules rules = day_noons_rules(&day->record);
-    struct figures *figures = calloc(1, sizeof *figures);
-    struct day_noons noons = {0};
+static int make_from(struct tally *tally, const struct book_view *view, const struct day_row *day,
+                     struct figures *figures, struct err *err) {
     struct combination combination = {0};
     struct exclusion_record *exclusions = NULL;
-    struct day_noon *noon;
-    size_t count;
     int result = -1;
-    if (!figures)
-        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
-    atomic_init(&figures->holders, 1);
-    if (book_noons(view, day, &noon, &count, err) ||
-        day_noons_make(&rules, noon, count, &noons, err) ||
-        combination_make(noons.noon, noons.count, &combination, err) ||
-        left_out(view->db, day->id, &noons, &exclusions, &figures->left_out, err) ||
-        board_make(&noons, &combination, LIST_LIMIT_MAX, &figures->board, err))
+    if (tally_combine(tally, &combination, err) ||
+        board_make(tally, LIST_LIMIT_MAX, &figures->board, err) ||
+        left_out(view->db, day->id, &exclusions, &figures->left_out, err))
         goto cleanup;
     figures->left_out.off_the_line = combination.combined.left_out;
-    figures->noons = noons.count;
-    figures->made_utc_s = now_utc_s;
+    figures->left_out.readings = (int)tally_readings_left_out(tally);
+    figures->noons = tally_count(tally);
     figures->result = write_result(&combination, &figures->left_out, exclusions);
-    if (!figures->result) {
+    if (figures->result)
+        result =
+            headline_read(figures->result->bytes, figures->result->length, &figures->headline, err);
+    else
         err_set(err, ERR_INTERNAL, NULL, "the figures do not fit");
-        goto cleanup;
-    }
-    if (headline_read(figures->result->bytes, figures->result->length, &figures->headline, err))
-        goto cleanup;
-    *out = figures;
-    figures = NULL;
-    result = 0;
 cleanup:
     free(exclusions);
     combination_release(&combination);
-    day_noons_release(&noons);
+    return result;
+}
+
+static int make(const struct book_view *view, const struct day_row *day, double now_utc_s,
+                struct figures **out, struct err *err) {
+    struct figures *figures = calloc(1, sizeof *figures);
+    struct book_loan loan;
+    if (!figures)
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
+    atomic_init(&figures->holders, 1);
+    figures->made_utc_s = now_utc_s;
+    int result = book_borrow(view, day, LIST_LIMIT_MAX, &loan, err);
+    if (result == 0) {
+        result = make_from(loan.tally, view, day, figures, err);
+        book_give_back(view->book, day, &loan, result == 0);
+    }
+    if (result == 0)
+        *out = figures_hold(figures);
     figures_release(figures);
     return result;
 }
 
-/* Not long ago, for their number; a clock set back makes them old. */
+/* Not long ago; a clock set back makes them old. */
 static bool rested(const struct figures *figures, double now_utc_s) {
     double since_s = now_utc_s - figures->made_utc_s;
-    return figures->noons >= RESTING_NOONS && since_s >= 0.0 &&
-           since_s < REST_S_PER_NOON * (double)figures->noons;
+    return figures->noons >= RESTING_NOONS && since_s >= 0.0 && since_s < REST_S;
+}
+
+static bool is_good(const struct figures *figures, enum book_kept how, double now_utc_s) {
+    return how == BOOK_CURRENT || rested(figures, now_utc_s) ||
+           (how == BOOK_IN_MAKING && figures->noons >= RESTING_NOONS);
 }
 
 static int find_or_make(const struct book_view *view, const struct day_row *day, double now_utc_s,
                         struct figures **out, struct err *err) {
-    bool is_current, yours;
-    struct figures *kept = book_kept(view->book, day->id, &is_current, &yours);
-    struct figures *made = NULL;
-    if (is_current || (kept && !yours && kept->noons >= RESTING_NOONS)) {
-        *out = kept;
-        return 0;
+    enum book_kept how;
+    struct figures *kept, *made = NULL;
+    for (;;) {
+        kept = book_claim(view->book, day->id, &how);
+        if ((kept && is_good(kept, how, now_utc_s)) || how != BOOK_IN_MAKING)
+            break;
+        figures_release(kept);
+        book_await(view->book, day->id);
     }
-    if (yours && kept && rested(kept, now_utc_s)) {
-        book_keep(view->book, day, NULL, 0);
+    if (kept && is_good(kept, how, now_utc_s)) {
+        if (how == BOOK_BEHIND)
+            book_keep(view->book, day, NULL, 0);
         *out = kept;
         return 0;
     }
     int result = make(view, day, now_utc_s, &made, err);
-    if (yours)
-        book_keep(view->book, day, made, view->moment);
+    book_keep(view->book, day, made, view->moment);
     figures_release(kept);
     if (result == 0)
         *out = made;
@@ -229,9 +234,9 @@ int figures_of_day_key(const struct book_view *view, int64_t day, double now_utc
 }
 
 struct figures *figures_at_hand(struct book *book, const char *day, double now_utc_s) {
-    bool is_current = false;
-    struct figures *kept = book_kept_of(book, day, &is_current);
-    if (kept && (is_current || rested(kept, now_utc_s)))
+    enum book_kept how;
+    struct figures *kept = book_kept(book, day, &how);
+    if (kept && is_good(kept, how, now_utc_s))
         return kept;
     figures_release(kept);
     return NULL;

@@ -39,8 +39,8 @@ struct figures *figures_hold(struct figures *figures);
 void figures_release(struct figures *figures);
 
 /* The figures of a day, held for the caller. A day without runs has some too, with the
- * status that says so. Those of a day of many thousand noons may be behind by a
- * microsecond a noon, or while others make them anew. */
+ * status that says so. Those of a day of some thousand noons may be a tenth of a second
+ * behind, and as long as others make them anew. */
 int figures_of_day(const struct book_view *view, const char *day, double now_utc_s,
                    struct figures **out, struct err *err) __attribute__((warn_unused_result));
 int figures_of_day_key(const struct book_view *view, int64_t day, double now_utc_s,

@@ -6,11 +6,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "server/rules/derive.h"
 #include "server/rules/list.h"
 #include "server/rules/lookup.h"
-#include "server/store/array.h"
 #include "server/wire/field.h"
+
+#define PIECE (LIST_LIMIT_MAX + 1)
 
 void pair_page_release(struct pair_page *page) {
     free(page->items);
@@ -33,53 +33,50 @@ refuse:
                    "that is not a cursor; take next_cursor of the page before");
 }
 
-/* The first site whose pairs are wanted, by rank. */
-static size_t first_rank(const struct day_noons *noons, const char *site1) {
-    size_t rank = 0;
-    while (rank < noons->count && strcmp(noons->noon[rank].site, site1) < 0)
-        rank++;
-    return rank;
-}
-
-/* Pairs above (site1, site2), in order, until there are as many as asked for. */
-static int collect(struct day_noons *noons, const char *site1, const char *site2, int64_t ask,
-                   struct pair_page *page, struct err *err) {
-    for (size_t i = first_rank(noons, site1); i < noons->count; i++) {
-        const bool started = strcmp(noons->noon[i].site, site1) == 0;
-        const size_t *later;
-        size_t count = day_noons_later(noons, i, &later);
-        for (size_t k = 0; k < count; k++) {
-            const struct day_noon *other = &noons->noon[later[k]];
-            struct pair_record *grown;
-            if (started && strcmp(other->site, site2) <= 0)
-                continue;
-            if ((int64_t)page->count == ask)
-                return 0;
-            grown = array_room(page->items, page->count, sizeof *page->items, err);
-            if (!grown)
-                return -1;
+/* Pairs behind two identifiers, up to so many, a piece at a time: nobody waits for the
+ * book longer than for one. */
+static int gather(const struct book_view *view, const struct day_row *day, const char *after1,
+                  const char *after2, size_t most, struct pair_page *page, struct err *err) {
+    bool is_more = true;
+    while (is_more && page->count < most) {
+        const struct pair_record *last = page->count > 0 ? &page->items[page->count - 1] : NULL;
+        const size_t ask = most - page->count < PIECE ? most - page->count : PIECE;
+        struct pair_record *piece;
+        size_t count;
+        if (book_pairs_after(view, day, last ? last->site1 : after1, last ? last->site2 : after2,
+                             ask, &piece, &count, err))
+            return -1;
+        struct pair_record *grown =
+            realloc(page->items, (page->count + count + 1) * sizeof *page->items);
+        if (grown) {
+            memcpy(grown + page->count, piece, count * sizeof *piece);
             page->items = grown;
-            page->count +=
-                day_noons_pair(&noons->noon[i], other, &noons->rules, &page->items[page->count]);
+            page->count += count;
         }
+        free(piece);
+        if (!grown)
+            return err_set(err, ERR_INTERNAL, NULL, "out of memory");
+        is_more = count == ask;
     }
     return 0;
 }
 
-int pair_list(struct db *db, const char *day, const char *after, size_t limit,
+int pair_list(const struct book_view *view, const char *day, const char *after, size_t limit,
               struct pair_page *out, struct err *err) {
+    const size_t most = limit == LIST_LIMIT_ALL ? PAIR_LIST_MOST + 1 : limit + 1;
     struct pair_page page = {0};
-    struct day_noons noons = {0};
     struct day_row row;
     char site1[ID_MAX + 1] = "", site2[ID_MAX + 1] = "";
-    if (lookup_day(db, day, &row, err) || read_cursor(after, site1, site2, err) ||
-        derive_noons(db, &row, &noons, err))
+    if (lookup_day(view->db, day, &row, err) || read_cursor(after, site1, site2, err))
         return -1;
-    int result = collect(&noons, site1, site2, list_ask(limit), &page, err);
-    day_noons_release(&noons);
-    if (result) {
+    if (gather(view, &row, site1, site2, most, &page, err)) {
         pair_page_release(&page);
         return -1;
+    }
+    if (limit == LIST_LIMIT_ALL && page.count == most) {
+        pair_page_release(&page);
+        return err_set(err, ERR_OUT_OF_RANGE, NULL,
+                       "the day has more than %d pairs: take them page by page", PAIR_LIST_MOST);
     }
     if (list_more(limit, &page.count)) {
         const struct pair_record *last = &page.items[page.count - 1];

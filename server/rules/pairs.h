@@ -21,8 +21,10 @@ struct pair_page {
 };
 void pair_page_release(struct pair_page *page);
 
-/* READ. A day's pairs by (site1, site2). */
-int pair_list(struct db *db, const char *day, const char *after, size_t limit,
+/* READ. A day's pairs by (site1, site2); LIST_LIMIT_ALL only where there are at most
+ * PAIR_LIST_MOST. */
+#define PAIR_LIST_MOST 500000
+int pair_list(const struct book_view *view, const char *day, const char *after, size_t limit,
               struct pair_page *out, struct err *err) __attribute__((warn_unused_result));
 
 /* READ. One site's pairs, most certain first. */

@@ -5,9 +5,6 @@
 #include "server/science/angle.h"
 #include "server/science/match.h"
 
-#define SURE_SIGMAS 2.0  /* an angle below this many sigma says too little */
-#define SAME_NOON_S 60.0 /* the equation of time differs by less between meridians */
-
 static const struct {
     const char *name;
     const char *text;
@@ -39,13 +36,13 @@ double pair_lon_difference_deg(double lon1_deg, double lon2_deg) {
 bool pair_same_noon(const struct noon_result *one, const struct noon_result *two) {
     double east_deg = angle_wrap(one->lon_deg - two->lon_deg);
     double later_s = one->transit_utc_s - two->transit_utc_s;
-    return fabs(later_s + east_deg / ANGLE_DEG_PER_DAY_S) < SAME_NOON_S;
+    return fabs(later_s + east_deg / ANGLE_DEG_PER_DAY_S) < PAIR_SAME_NOON_S;
 }
 
 enum pair_status pair_circumference(double angle_deg, double angle_sigma_deg, double separation,
                                     double separation_sigma, double *circumference, double *sigma,
                                     double *low, double *high) {
-    if (!(angle_deg > 0.0) || angle_deg < SURE_SIGMAS * angle_sigma_deg)
+    if (!(angle_deg > 0.0) || angle_deg < PAIR_SURE_SIGMAS * angle_sigma_deg)
         return PAIR_ANGLE_UNSURE;
     double ratio = separation / angle_deg;
     double relative_angle = angle_sigma_deg / angle_deg;

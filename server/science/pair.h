@@ -16,6 +16,9 @@
  * share who mark the same edge, rather than its own. A choice, not a measurement. */
 #define PAIR_HABIT_SHARE 0.5
 
+#define PAIR_SURE_SIGMAS 2.0  /* an angle below this many sigma says too little */
+#define PAIR_SAME_NOON_S 60.0 /* the equation of time differs by less between meridians */
+
 /* A reduced noon, as pairs and combinations need it. */
 struct noon_result {
     int64_t key;  /* the caller's; orders equal things */

@@ -1,26 +1,80 @@
 /* SPDX-License-Identifier: MIT */
-/* standing: sums and quotients. */
+/* standing: exact sums, and their quotients. libm only. */
 #include "server/science/standing.h"
 
+#include <assert.h>
 #include <math.h>
 
+#include "server/science/meridian.h"
+
+#define SIGMA_LEAST_DEG 0.01
 #define SAME_FIGURE 1e-8 /* figures nearer than this share differ by rounding alone */
 
-void standing_add(struct standing_sums *sums, double angle_deg, double separation_km,
-                  double partner_sigma_deg) {
-    double w = 1.0 / (partner_sigma_deg * partner_sigma_deg);
-    sums->wds += w * angle_deg * separation_km;
-    sums->wss += w * separation_km * separation_km;
-    sums->ws += w * separation_km;
-    sums->partners++;
+#define WEIGHT_UNIT 0x1p-36
+#define ALONG_UNIT 0x1p-39
+#define OFF_UNIT 0x1p-45
+#define HANDBOOK_DEG_KM (360.0 / MERIDIAN_CIRCUMFERENCE_KM)
+
+double standing_handbook_deg(double meridian_km) {
+    return HANDBOOK_DEG_KM * meridian_km;
 }
 
-bool standing_make(const struct standing_sums *sums, double own_sigma_deg, struct standing *out) {
-    if (sums->partners == 0 || !(sums->wds > 0.0))
+struct standing_point standing_point_of(double meridian_km, double off_deg, double sigma_deg) {
+    const double sigma = fmax(sigma_deg, SIGMA_LEAST_DEG);
+    assert(fabs(meridian_km) <= 10100.0 && fabs(off_deg) <= 250.0);
+    return (struct standing_point){
+        .weight = llround(1.0 / (sigma * sigma) / WEIGHT_UNIT),
+        .along = llround(meridian_km / ALONG_UNIT),
+        .off = llround(off_deg / OFF_UNIT),
+    };
+}
+
+void standing_join(struct standing_crowd *crowd, const struct standing_point *point) {
+    const __int128 along = (__int128)point->weight * point->along;
+    crowd->weight += point->weight;
+    crowd->along += along;
+    crowd->off += (__int128)point->weight * point->off;
+    crowd->square = wide_plus(crowd->square, wide_times(wide_of(along), point->along));
+    crowd->off_along = wide_plus(crowd->off_along, wide_times(wide_of(along), point->off));
+    crowd->points++;
+}
+
+struct standing_crowd standing_without(const struct standing_crowd *crowd,
+                                       const struct standing_crowd *part) {
+    return (struct standing_crowd){
+        .weight = crowd->weight - part->weight,
+        .along = crowd->along - part->along,
+        .off = crowd->off - part->off,
+        .square = wide_minus(crowd->square, part->square),
+        .off_along = wide_minus(crowd->off_along, part->off_along),
+        .points = crowd->points - part->points,
+    };
+}
+
+void standing_add_crowd(struct standing_sums *sums, const struct standing_point *site,
+                        const struct standing_crowd *crowd) {
+    /* The products of sums and differences, multiplied out. */
+    const struct wide along = wide_times(wide_of(crowd->weight), site->along);
+    const struct wide crowd_along = wide_of(crowd->along), crowd_off = wide_of(crowd->off);
+    const struct wide apart = wide_minus(along, crowd_along);
+    sums->off = wide_plus(sums->off, wide_times(apart, site->off));
+    sums->off = wide_minus(sums->off, wide_times(crowd_off, site->along));
+    sums->off = wide_plus(sums->off, crowd->off_along);
+    sums->square = wide_plus(sums->square, wide_times(apart, site->along));
+    sums->square = wide_minus(sums->square, wide_times(crowd_along, site->along));
+    sums->square = wide_plus(sums->square, crowd->square);
+    sums->along += wide_low(apart);
+    sums->partners += crowd->points;
+}
+
+bool standing_make(const struct standing_sums *sums, double own_sigma_deg, struct standing_figure *out) {
+    const double square = wide_double(sums->square) * (WEIGHT_UNIT * ALONG_UNIT * ALONG_UNIT);
+    const double off = wide_double(sums->off) * (WEIGHT_UNIT * ALONG_UNIT * OFF_UNIT);
+    const double own = own_sigma_deg * (double)sums->along * (WEIGHT_UNIT * ALONG_UNIT);
+    const double slope = HANDBOOK_DEG_KM + off / square;
+    if (sums->partners == 0 || !(square > 0.0) || !(slope > 0.0))
         return false;
-    double slope = sums->wds / sums->wss;
-    double own = own_sigma_deg * sums->ws;
-    double slope_sigma = sqrt(sums->wss + own * own) / sums->wss;
+    double slope_sigma = sqrt(square + own * own) / square;
     out->circumference_km = 360.0 / slope;
     out->sigma_km = out->circumference_km * slope_sigma / slope;
     out->partners = sums->partners;

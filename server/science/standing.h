@@ -7,34 +7,80 @@
  * C = 360 / slope. The site's own error moves every difference alike:
  * var(slope) = [sum(w s^2) + sigma^2 (sum(w s))^2] / (sum(w s^2))^2. What two
  * sites share because they mark the same edge is not taken out, so sigma errs to
- * the large side. Sums run in the order of the calls: keep it the same and the
- * answer is the same to the last bit. */
+ * the large side.
+ *
+ * Points stand on a grid finer than doubles are, and sums over them are exact whole
+ * numbers: partner by partner or many at once, in whatever order, and with partners
+ * taken away again, they come to the same last bit. Angles count from the handbook's
+ * meridian, z - 360 s / 40 007.863 km, which leaves small differences small. */
 #ifndef NOONARC_STANDING_H
 #define NOONARC_STANDING_H
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
-struct standing_sums {
-    double wds, wss, ws; /* sums of w dz s, w s^2, w s */
-    int partners;
+#include "server/science/wide.h"
+
+/* A site's point on the grid. */
+struct standing_point {
+    int64_t weight; /* 2^-36 / deg^2 */
+    int64_t along;  /* distance from the equator, 2^-39 km */
+    int64_t off;    /* angle above the handbook's meridian, 2^-45 deg */
 };
 
-struct standing {
+/* meridian_km within +-10 100, north positive; off_deg = angle_deg - standing_handbook_deg,
+ * within +-250; sigma_deg > 0, below 0.01 it counts as 0.01. */
+struct standing_point standing_point_of(double meridian_km, double off_deg, double sigma_deg);
+
+/* The angle that the handbook's meridian makes of a distance. */
+double standing_handbook_deg(double meridian_km);
+
+/* What a site's partners lend it; starts all zero. Room for sixteen million. */
+struct standing_sums {
+    struct wide off, square; /* of w d(off) d(along), w d(along)^2 */
+    __int128 along;          /* of w d(along) */
+    int32_t partners;
+};
+
+/* Adds a partner (times 1) or takes it away again (times -1). */
+static inline void standing_add(struct standing_sums *sums, const struct standing_point *site,
+                                const struct standing_point *partner, int times) {
+    const int64_t along = site->along - partner->along, off = site->off - partner->off;
+    const int64_t weight = times * partner->weight;
+    sums->off = wide_plus(sums->off, wide_times(wide_of((__int128)off * along), weight));
+    sums->square = wide_plus(sums->square, wide_times(wide_of((__int128)along * along), weight));
+    sums->along += (__int128)weight * along;
+    sums->partners += times;
+}
+
+/* Many points at once: sums over them that belong to no site as yet. */
+struct standing_crowd {
+    __int128 weight, along, off;   /* of w, w along, w off */
+    struct wide square, off_along; /* of w along^2, w off along */
+    int32_t points;
+};
+
+void standing_join(struct standing_crowd *crowd, const struct standing_point *point);
+
+/* The crowd without a part of it. */
+struct standing_crowd standing_without(const struct standing_crowd *crowd,
+                                       const struct standing_crowd *part);
+
+/* Adds all points of a crowd as partners. */
+void standing_add_crowd(struct standing_sums *sums, const struct standing_point *site,
+                        const struct standing_crowd *crowd);
+
+struct standing_figure {
     double circumference_km;
     double sigma_km;
     int partners;
 };
 
-/* Adds a partner: signed differences, site minus partner, of the noon angles (deg,
- * at one instant of declination) and of the meridian distances (km, north
- * positive); the partner's own sigma (deg, > 0). sums starts all zero. */
-void standing_add(struct standing_sums *sums, double angle_deg, double separation_km,
-                  double partner_sigma_deg);
-
 /* The site's own circumference. False, and out untouched, without partners or with
  * a slope that is not positive. own_sigma_deg > 0. */
-bool standing_make(const struct standing_sums *sums, double own_sigma_deg, struct standing *out);
+bool standing_make(const struct standing_sums *sums, double own_sigma_deg,
+                   struct standing_figure *out);
 
 /* Score of a stated sigma (deg, > 0) against what happened (deg): ln sigma + z^2 / 2
  * with z = error / sigma, the logarithmic score of a normal forecast less its

@@ -7,7 +7,13 @@
 
 #include "server/wire/noons.h"
 
-static int name_off_line(const struct day_noon *noon, struct combination *made, struct err *err) {
+static const struct day_noon *noon_at(const struct day_noon *noon, const uint32_t *order,
+                                      int64_t rank) {
+    return &noon[order ? order[rank] : rank];
+}
+
+static int name_off_line(const struct day_noon *noon, const uint32_t *order,
+                         struct combination *made, struct err *err) {
     made->off_line = calloc((size_t)made->combined.left_out + 1, sizeof *made->off_line);
     if (!made->off_line)
         return err_set(err, ERR_INTERNAL, NULL, "out of memory");
@@ -16,25 +22,27 @@ static int name_off_line(const struct day_noon *noon, struct combination *made, 
         if (!point->left_out)
             continue;
         struct off_line_record *off = &made->off_line[made->off_lines++];
-        memcpy(off->site, noon[point->key].site, sizeof off->site);
+        memcpy(off->site, noon_at(noon, order, point->key)->site, sizeof off->site);
         off->residual_deg = point->residual_deg;
         off->residual_sigma = point->residual_deg / point->sigma_deg;
     }
     return 0;
 }
 
-static void name_influences(const struct day_noon *noon, struct combination *made) {
+static void name_influences(const struct day_noon *noon, const uint32_t *order,
+                            struct combination *made) {
     size_t moving[INFLUENCES_MAX] = {0};
     made->influences = noons_influential(made->point, made->points, INFLUENCES_MAX, moving);
     for (size_t i = 0; i < made->influences; i++) {
         const struct combine_point *point = &made->point[moving[i]];
-        memcpy(made->influence[i].site, noon[point->key].site, sizeof made->influence[i].site);
+        memcpy(made->influence[i].site, noon_at(noon, order, point->key)->site,
+               sizeof made->influence[i].site);
         made->influence[i].influence_km = point->influence_km;
     }
 }
 
-int combination_make(const struct day_noon *noon, size_t count, struct combination *out,
-                     struct err *err) {
+int combination_make(const struct day_noon *noon, const uint32_t *order, size_t count,
+                     struct combination *out, struct err *err) {
     struct noon_result *results = calloc(count + 1, sizeof *results);
     struct combination made = {.point = calloc(count + 1, sizeof *made.point), .points = count};
     int outcome = -1;
@@ -43,13 +51,13 @@ int combination_make(const struct day_noon *noon, size_t count, struct combinati
         goto cleanup;
     }
     for (size_t i = 0; i < count; i++) {
-        results[i] = noon[i].noon;
+        results[i] = noon_at(noon, order, (int64_t)i)->noon;
         results[i].key = (int64_t)i;
     }
     if (noons_combine(results, count, made.point, &made.combined, err) ||
-        name_off_line(noon, &made, err))
+        name_off_line(noon, order, &made, err))
         goto cleanup;
-    name_influences(noon, &made);
+    name_influences(noon, order, &made);
     *out = made;
     made = (struct combination){0};
     outcome = 0;

@@ -11,7 +11,7 @@
 
 struct combination {
     struct combined combined;
-    struct combine_point *point; /* owned; by noon, then rank; key is the rank in the noons given */
+    struct combine_point *point; /* owned; by noon, then rank; key is the rank */
     size_t points;
     struct off_line_record *off_line; /* owned; in the order of the points */
     size_t off_lines;
@@ -19,10 +19,11 @@ struct combination {
     size_t influences;
 };
 
-/* noon: sorted by site, so that the order in which they came cannot show in the last
- * digit; their keys are not looked at. Only memory can run out. */
-int combination_make(const struct day_noon *noon, size_t count, struct combination *out,
-                     struct err *err) __attribute__((warn_unused_result));
+/* order: where the noons stand, sorted by site, so that the order in which they came cannot
+ * show in the last digit; NULL: they stand so. The rank of a noon is its place in it. Keys
+ * of noons are not looked at. Only memory can run out. */
+int combination_make(const struct day_noon *noon, const uint32_t *order, size_t count,
+                     struct combination *out, struct err *err) __attribute__((warn_unused_result));
 void combination_release(struct combination *combination);
 
 #endif

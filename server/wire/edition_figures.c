@@ -118,21 +118,22 @@ static int reduce_day(struct work *work, size_t day, struct left_out_counts *cou
 }
 
 /* All pairs as long as they are few enough to be read. */
-static void write_pairs(struct json_writer *json, struct day_noons *noons) {
-    size_t pairs = 0;
+static void write_pairs(struct json_writer *json, struct day_noons *noons, int64_t pairs) {
+    size_t written = 0;
     json_write_array(json, "pairs");
-    for (size_t i = 0; i < noons->count; i++) {
+    for (size_t i = 0; i < noons->count && written < EDITION_PAIRS_MAX; i++) {
         const size_t *later;
         size_t count = day_noons_later(noons, i, &later);
-        for (size_t k = 0; k < count; k++) {
+        for (size_t k = 0; k < count && written < EDITION_PAIRS_MAX; k++) {
             struct pair_record pair;
-            if (day_noons_pair(&noons->noon[i], &noons->noon[later[k]], &noons->rules, &pair) &&
-                ++pairs <= EDITION_PAIRS_MAX)
-                record_write_pair(json, NULL, &pair);
+            if (!day_noons_pair(&noons->noon[i], &noons->noon[later[k]], &noons->rules, &pair))
+                continue;
+            record_write_pair(json, NULL, &pair);
+            written++;
         }
     }
     json_write_end(json);
-    json_write_integer(json, "pairs_count", (int64_t)pairs);
+    json_write_integer(json, "pairs_count", pairs);
 }
 
 static void write_result(struct work *work, const struct combination *combination,
@@ -151,12 +152,25 @@ static void write_result(struct work *work, const struct combination *combinatio
     record_write_combined(&work->json, "result", &record);
 }
 
+/* The tally of a day's noons, which stand by identifier; NULL when memory is short. */
+static struct tally *tally_of(const struct pair_rules *rules, const struct day_noon *noon,
+                              size_t count) {
+    struct tally *tally = tally_new(rules, EDITION_BOARD_MAX);
+    for (size_t i = 0; tally != NULL && i < count; i++)
+        if (!tally_put(tally, (uint32_t)i, &noon[i])) {
+            tally_free(tally);
+            return NULL;
+        }
+    return tally;
+}
+
 /* What follows from the noons of a day: from first on in work->noon. */
 static int conclude_day(struct work *work, size_t day, size_t first, size_t first_excluded,
                         struct left_out_counts *counts, struct err *err) {
     const struct pair_rules rules = day_noons_rules(&work->records.day[day].record);
     const size_t count = work->noons - first;
     struct day_noons noons = {0};
+    struct tally *tally = NULL;
     struct combination combination = {0};
     struct board board = {0};
     int result = -1;
@@ -165,12 +179,18 @@ static int conclude_day(struct work *work, size_t day, size_t first, size_t firs
         return out_of_memory(err);
     for (size_t i = 0; i < count; i++)
         rows[i] = work->noon[first + i].noon;
-    if (day_noons_make(&rules, rows, count, &noons, err) ||
-        combination_make(noons.noon, count, &combination, err) ||
-        board_make(&noons, &combination, EDITION_BOARD_MAX, &board, err))
+    if (day_noons_make(&rules, rows, count, &noons, err))
+        return -1;
+    tally = tally_of(&rules, noons.noon, count);
+    if (tally == NULL) {
+        out_of_memory(err);
+        goto cleanup;
+    }
+    if (tally_combine(tally, &combination, err) ||
+        board_make(tally, EDITION_BOARD_MAX, &board, err))
         goto cleanup;
     counts->off_the_line = combination.combined.left_out;
-    write_pairs(&work->json, &noons);
+    write_pairs(&work->json, &noons, tally_pairs(tally));
     write_result(work, &combination, counts, work->excluded + first_excluded,
                  work->excluded_count - first_excluded);
     json_write_object(&work->json, "leaderboard");
@@ -180,6 +200,7 @@ static int conclude_day(struct work *work, size_t day, size_t first, size_t firs
 cleanup:
     board_release(&board);
     combination_release(&combination);
+    tally_free(tally);
     day_noons_release(&noons);
     return result;
 }
@@ -238,7 +259,7 @@ static int write_together(struct work *work, struct edition_headline *headline, 
         rows[i] = work->noon[i].noon;
         rows[i].noon.site = (int64_t)work->noon[i].site + 1;
     }
-    int result = combination_make(rows, work->noons, &combination, err);
+    int result = combination_make(rows, NULL, work->noons, &combination, err);
     free(rows);
     if (result)
         return -1;

@@ -338,6 +338,12 @@ int fixture_board(struct fixture *fixture, const char *day, size_t limit, struct
     return 0;
 }
 
+int fixture_pairs(struct fixture *fixture, const char *day, const char *after, size_t limit,
+                  struct pair_page *out) {
+    const struct book_view view = view_of(fixture);
+    return pair_list(&view, day, after, limit, out, &fixture->err);
+}
+
 int fixture_pairs_of_site(struct fixture *fixture, const char *day, const char *site, size_t limit,
                           struct pair_page *out) {
     const struct book_view view = view_of(fixture);

@@ -86,6 +86,10 @@ void fixture_dump_derived(struct fixture *fixture, struct text *out);
 
 int64_t fixture_count(struct fixture *fixture, const char *sql);
 
+/* A day's pairs, in pages as pair_list has them. */
+int fixture_pairs(struct fixture *fixture, const char *day, const char *after, size_t limit,
+                  struct pair_page *out);
+
 /* What a day came to, as those are shown it who ask: the result's JSON (to be freed), the
  * leaderboard (to be released), the pairs of a site. Return what the rule did. */
 int fixture_result(struct fixture *fixture, const char *day, char **json);

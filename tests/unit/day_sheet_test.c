@@ -37,16 +37,45 @@ static int by_identifier(const void *left, const void *right) {
 }
 
 static void assert_as_the_list(struct day_sheet *sheet) {
-    static struct day_noon wanted[SITES], found[SITES];
+    static struct day_noon wanted[SITES];
     size_t count = 0;
     for (int i = 0; i < SITES; i++)
         if (list[i].noon.key != 0)
             wanted[count++] = list[i];
     qsort(wanted, count, sizeof wanted[0], by_identifier);
     assert_int_equal(day_sheet_count(sheet), count);
-    day_sheet_copy(sheet, found);
-    for (size_t i = 0; i < count; i++)
-        assert_memory_equal(&found[i], &wanted[i], sizeof found[i]);
+    for (size_t i = 0; i < count; i++) {
+        assert_memory_equal(day_sheet_at(sheet, i), &wanted[i], sizeof wanted[i]);
+        assert_int_equal(day_sheet_rank(sheet, wanted[i].site), i);
+    }
+    assert_int_equal(day_sheet_rank(sheet, ""), 0);
+    assert_int_equal(day_sheet_rank(sheet, "z"), count);
+}
+
+/* Slots as they were told so far. */
+static struct day_noon told[4 * SITES];
+
+static void assert_told(struct day_sheet *sheet, bool all) {
+    static struct day_sheet_change changes[4 * SITES];
+    size_t count = day_sheet_changes(sheet, all), there = 0;
+    assert_true(count <= sizeof changes / sizeof *changes);
+    day_sheet_tell(sheet, changes);
+    for (size_t i = 0; i < count; i++) {
+        assert_true(changes[i].slot < sizeof told / sizeof *told);
+        told[changes[i].slot] = changes[i].noon;
+        if (!changes[i].is_there)
+            told[changes[i].slot].noon.key = 0;
+    }
+    assert_int_equal(day_sheet_changes(sheet, false), 0);
+    for (size_t slot = 0; slot < sizeof told / sizeof *told; slot++) {
+        int64_t site = told[slot].noon.key;
+        if (site == 0)
+            continue;
+        assert_memory_equal(&told[slot], &list[site - 1], sizeof told[slot]);
+        there++;
+    }
+    assert_int_equal(there, day_sheet_count(sheet));
+    assert_true(!all || count >= there); /* and slots that were emptied */
 }
 
 static double doubt(const struct day_noon *one, const struct day_noon *two) {
@@ -84,6 +113,23 @@ static void assert_neighbours(const struct day_sheet *sheet, const struct day_no
     }
 }
 
+/* By identifier, those behind the noon's own and another. */
+static void assert_later(struct day_sheet *sheet, const struct day_noon *noon, const char *after) {
+    const struct day_noon *const *later;
+    size_t found = day_sheet_later(sheet, noon, REACH_DEG, after, &later), count = 0;
+    for (int i = 0; i < SITES; i++)
+        count += list[i].noon.key != 0 &&
+                 pair_lon_difference_deg(list[i].noon.lon_deg, noon->noon.lon_deg) <= REACH_DEG &&
+                 strcmp(list[i].site, noon->site) > 0 && strcmp(list[i].site, after) > 0;
+    assert_int_equal(found, count);
+    for (size_t i = 0; i < found; i++) {
+        assert_true(pair_lon_difference_deg(later[i]->noon.lon_deg, noon->noon.lon_deg) <=
+                    REACH_DEG + 1e-5);
+        assert_true(strcmp(later[i]->site, i > 0 ? later[i - 1]->site : noon->site) > 0);
+        assert_true(strcmp(later[i]->site, after) > 0);
+    }
+}
+
 static void it_is_what_a_list_is(void **state) {
     struct chance chance = chance_seeded(20270321);
     struct day_sheet *sheet = day_sheet_new(NULL, 0);
@@ -107,6 +153,10 @@ static void it_is_what_a_list_is(void **state) {
             assert_as_the_list(sheet);
         if (found && step % 7 == 0)
             assert_neighbours(sheet, found, step % 2 ? 3 : DAY_SHEET_NEAR_MAX);
+        if (found && step % 11 == 0)
+            assert_later(sheet, found, step % 2 ? "" : "s5");
+        if (step % 37 == 0)
+            assert_told(sheet, step % 5 == 0);
     }
     assert_as_the_list(sheet);
     day_sheet_free(sheet);

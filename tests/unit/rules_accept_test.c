@@ -49,7 +49,7 @@ static int tear_down(void **state) {
 
 static size_t pairs_of(struct fixture *f, const char *day) {
     struct pair_page page;
-    assert_int_equal(pair_list(f->db, day, "", LIST_LIMIT_ALL, &page, &f->err), 0);
+    assert_int_equal(fixture_pairs(f, day, "", LIST_LIMIT_ALL, &page), 0);
     size_t count = page.count;
     pair_page_release(&page);
     return count;
@@ -401,7 +401,7 @@ static void correction_names_the_current_run(void **state) {
 
 static double circumference_of_the_pair(struct fixture *f) {
     struct pair_page page;
-    assert_int_equal(pair_list(f->db, "spring", "", LIST_LIMIT_ALL, &page, &f->err), 0);
+    assert_int_equal(fixture_pairs(f, "spring", "", LIST_LIMIT_ALL, &page), 0);
     assert_int_equal(page.count, 1);
     assert_string_equal(page.items[0].site1, "dale");
     assert_string_equal(page.items[0].site2, "hill");

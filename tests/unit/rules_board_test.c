@@ -141,7 +141,7 @@ static void pairs_that_do_not_count_are_not_ranked(void **state) {
     assert_int_equal(board.sites_count, 0);
     assert_int_equal(board.honesty_count, 2);
     board_release(&board);
-    assert_int_equal(pair_list(f->db, "spring", "", 10, &page, &f->err), 0);
+    assert_int_equal(fixture_pairs(f, "spring", "", 10, &page), 0);
     assert_int_equal(page.count, 1);
     assert_int_equal(page.items[0].pair.status, PAIR_TOO_CLOSE);
     pair_page_release(&page);
@@ -156,7 +156,7 @@ static void pairs_are_paged(void **state) {
     for (size_t i = 0; i < 4; i++)
         take_part(f, names[i], 36.0 + 3.0 * (double)i, 20 + i);
     do {
-        assert_int_equal(pair_list(f->db, "spring", next, 2, &page, &f->err), 0);
+        assert_int_equal(fixture_pairs(f, "spring", next, 2, &page), 0);
         for (size_t i = 0; i < page.count; i++, seen++) {
             char name[2 * ID_MAX + 2];
             assert_true(strcmp(page.items[i].site1, page.items[i].site2) < 0);
@@ -171,28 +171,42 @@ static void pairs_are_paged(void **state) {
     static const char *const wrong[] = {"a", "/", "a/", "a/b/c", "a/ b"};
     for (size_t i = 0; i < sizeof wrong / sizeof *wrong; i++) {
         err_clear(&f->err);
-        assert_int_equal(pair_list(f->db, "spring", wrong[i], 2, &page, &f->err), -1);
+        assert_int_equal(fixture_pairs(f, "spring", wrong[i], 2, &page), -1);
         assert_int_equal(f->err.code, ERR_BAD_QUERY);
     }
 }
 
-/* The result as a book that has just read the store makes it. */
-static char *result_read_anew(struct fixture *f) {
-    struct book *kept = f->book;
-    char *json;
-    f->book = book_new();
-    assert_non_null(f->book);
-    assert_int_equal(fixture_result(f, "spring", &json), 0);
-    book_free(f->book);
-    f->book = kept;
-    return json;
+/* Result and leaderboard, every bit of them. */
+static char *told_of(struct fixture *f) {
+    struct board board = board_of(f, 100);
+    struct json_writer json;
+    struct text text;
+    char *result;
+    assert_int_equal(fixture_result(f, "spring", &result), 0);
+    text_init(&text, 1 << 20);
+    json_write_init(&json, &text);
+    json_write_object(&json, NULL);
+    board_write(&json, &board);
+    json_write_end(&json);
+    text_put(&text, result);
+    free(result);
+    board_release(&board);
+    char *told = text_take(&text);
+    assert_non_null(told);
+    return told;
 }
 
+/* As a book that has just read the store tells them. */
 static void assert_as_read_anew(struct fixture *f) {
-    char *json, *anew = result_read_anew(f);
-    assert_int_equal(fixture_result(f, "spring", &json), 0);
-    assert_string_equal(json, anew);
-    free(json);
+    struct book *kept = f->book;
+    char *told = told_of(f);
+    f->book = book_new();
+    assert_non_null(f->book);
+    char *anew = told_of(f);
+    book_free(f->book);
+    f->book = kept;
+    assert_string_equal(told, anew);
+    free(told);
     free(anew);
 }
 

@@ -220,7 +220,7 @@ static void pairs_agree_with_another_way_to_find_them(void **state) {
     }
     struct pair_rules rules = day_noons_rules(&day.record);
     assert_int_equal(noons_pair_up(noons, count, &rules, SIZE_MAX, &swept, &f->err), 0);
-    assert_int_equal(pair_list(f->db, "spring", "", LIST_LIMIT_ALL, &page, &f->err), 0);
+    assert_int_equal(fixture_pairs(f, "spring", "", LIST_LIMIT_ALL, &page), 0);
     assert_true(page.count > 100);
     assert_int_equal(page.count, swept.pairs);
     for (size_t i = 0; i < page.count; i++) {
@@ -253,7 +253,7 @@ static void dump_public(struct fixture *f, struct text *out) {
     assert_int_equal(fixture_result(f, "spring", &result), 0);
     text_put(out, result);
     free(result);
-    assert_int_equal(pair_list(f->db, "spring", "", LIST_LIMIT_ALL, &pairs, &f->err), 0);
+    assert_int_equal(fixture_pairs(f, "spring", "", LIST_LIMIT_ALL, &pairs), 0);
     for (size_t i = 0; i < pairs.count; i++) {
         const struct pair *pair = &pairs.items[i].pair;
         text_format(out, "\n%s %s %d %a %a %a %a %a %a %a", pairs.items[i].site1,

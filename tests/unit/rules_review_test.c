@@ -148,7 +148,7 @@ static void an_exclusion_reaches_every_figure(void **state) {
         assert_true(strcmp(board.pairs[i].site1, "cima") != 0 &&
                     strcmp(board.pairs[i].site2, "cima") != 0);
     board_release(&board);
-    assert_int_equal(pair_list(f->db, "spring", "", LIST_LIMIT_ALL, &pairs, &f->err), 0);
+    assert_int_equal(fixture_pairs(f, "spring", "", LIST_LIMIT_ALL, &pairs), 0);
     for (size_t i = 0; i < pairs.count; i++)
         assert_true(strcmp(pairs.items[i].site1, "cima") != 0 &&
                     strcmp(pairs.items[i].site2, "cima") != 0);
