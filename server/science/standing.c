@@ -67,7 +67,8 @@ void standing_add_crowd(struct standing_sums *sums, const struct standing_point 
     sums->partners += crowd->points;
 }
 
-bool standing_make(const struct standing_sums *sums, double own_sigma_deg, struct standing_figure *out) {
+bool standing_make(const struct standing_sums *sums, double own_sigma_deg,
+                   struct standing_figure *out) {
     const double square = wide_double(sums->square) * (WEIGHT_UNIT * ALONG_UNIT * ALONG_UNIT);
     const double off = wide_double(sums->off) * (WEIGHT_UNIT * ALONG_UNIT * OFF_UNIT);
     const double own = own_sigma_deg * (double)sums->along * (WEIGHT_UNIT * ALONG_UNIT);
