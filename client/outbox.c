@@ -12,7 +12,7 @@
 
 #include "client/files.h"
 
-#define OUTBOX_VERSION 1
+#define OUTBOX_VERSION 2
 #define OUTBOX_WAIT_MS 10000 /* for another client's write */
 
 static const char schema[] =
@@ -32,6 +32,13 @@ static const char schema[] =
     "CREATE TABLE known_site (server TEXT NOT NULL, site TEXT NOT NULL, body TEXT NOT NULL,"
     " PRIMARY KEY (server, site));"
     "PRAGMA user_version = 1;";
+
+/* What is newer than the tables above, by version. */
+static const char *const later[] = {
+    /* 2 */ "CREATE TABLE registering (server TEXT NOT NULL, body TEXT NOT NULL,"
+            " idempotency_key TEXT NOT NULL, PRIMARY KEY (server, body));"
+            "PRAGMA user_version = 2;",
+};
 
 #define COLUMNS                                                                                    \
     "number, server, site, day, idempotency_key, body, key_kind, state, created_utc_s, tries,"     \
@@ -110,19 +117,23 @@ static int user_version(struct outbox *outbox, int *version, struct err *err) {
     return result;
 }
 
-/* Makes the tables in a new file; two clients may get here together. */
+/* Makes the tables that are not there yet; two clients may get here together. */
 static int prepare(struct outbox *outbox, struct err *err) {
     int version = 0;
     if (execute(outbox, "PRAGMA synchronous = FULL; BEGIN IMMEDIATE", err) != 0)
         return -1;
-    if (user_version(outbox, &version, err) != 0 ||
-        (version == 0 && execute(outbox, schema, err) != 0))
+    if (user_version(outbox, &version, err) != 0)
         goto fail;
     if (version > OUTBOX_VERSION) {
         err_set(err, ERR_STORAGE, outbox->path, "the outbox %s is of a newer noonarc",
                 outbox->path);
         goto fail;
     }
+    if (version == 0 && execute(outbox, schema, err) != 0)
+        goto fail;
+    for (int next = version == 0 ? 2 : version + 1; next <= OUTBOX_VERSION; next++)
+        if (execute(outbox, later[next - 2], err) != 0)
+            goto fail;
     return execute(outbox, "COMMIT", err);
 fail:
     sqlite3_exec(outbox->db, "ROLLBACK", NULL, NULL, NULL);
@@ -346,4 +357,31 @@ int outbox_site_find(struct outbox *outbox, const char *server, const char *site
                      ask(outbox, err, "SELECT body FROM known_site WHERE server = ? AND site = ?",
                          "tt", server, site),
                      body, err);
+}
+
+int outbox_registering(struct outbox *outbox, const char *server, const char *body,
+                       char key[OUTBOX_KEY_MAX], struct err *err) {
+    char fresh[OUTBOX_KEY_MAX], *kept = NULL;
+    if (fresh_key(fresh, err) != 0 ||
+        finish(outbox,
+               ask(outbox, err, "INSERT OR IGNORE INTO registering VALUES (?, ?, ?)", "ttt", server,
+                   body, fresh),
+               err) != 0 ||
+        take_text(outbox,
+                  ask(outbox, err,
+                      "SELECT idempotency_key FROM registering WHERE server = ? AND body = ?", "tt",
+                      server, body),
+                  &kept, err) != 1)
+        return -1;
+    snprintf(key, OUTBOX_KEY_MAX, "%s", kept);
+    free(kept);
+    return 0;
+}
+
+int outbox_registered(struct outbox *outbox, const char *server, const char *body,
+                      struct err *err) {
+    return finish(outbox,
+                  ask(outbox, err, "DELETE FROM registering WHERE server = ? AND body = ?", "tt",
+                      server, body),
+                  err);
 }

@@ -5,7 +5,8 @@
  * a kill or a power cut at any point loses nothing and a second attempt, even by
  * a second client at the same time, is the same run to the server. Also kept
  * here: readings being typed in (drafts), and the last known record of a site,
- * so that angles can be worked out with no network. Secrets are not kept here. */
+ * so that angles can be worked out with no network. Secrets are not kept here, but for
+ * the key of a registration until it is answered. */
 #ifndef NOONARC_OUTBOX_H
 #define NOONARC_OUTBOX_H
 
@@ -97,5 +98,15 @@ int outbox_site_find(struct outbox *outbox, const char *server, const char *site
  * its name in site and its record in body (the caller's), 0 when there is none. */
 int outbox_site_next(struct outbox *outbox, const char *server, char site[OUTBOX_WORD_MAX],
                      char **body, struct err *err) __attribute__((warn_unused_result));
+
+/* The idempotency key of a registration that was not answered yet, by its document; a
+ * fresh one is kept first where there is none. Durable on return. */
+int outbox_registering(struct outbox *outbox, const char *server, const char *body,
+                       char key[OUTBOX_KEY_MAX], struct err *err)
+    __attribute__((warn_unused_result));
+
+/* It was answered, whatever the answer: its key is forgotten. */
+int outbox_registered(struct outbox *outbox, const char *server, const char *body, struct err *err)
+    __attribute__((warn_unused_result));
 
 #endif

@@ -108,11 +108,37 @@ static void print_plain(const json_t *answer, bool kept) {
         fputs("Both are kept on this computer too.\n", stdout);
 }
 
+/* Sent again after an answer that was lost, the registration is the same to the server. */
+static enum leave send_once(struct client *client, struct outbox *outbox, const struct text *body,
+                            struct net_answer *answer, json_t **result) {
+    char key[OUTBOX_KEY_MAX];
+    if (outbox_registering(outbox, client->server, body->bytes, key, &client->err) != 0)
+        return LEAVE_FILE;
+    const struct net_request request = {.method = "POST",
+                                        .path = "/api/v1/sites",
+                                        .content_type = "application/json",
+                                        .body = body->bytes,
+                                        .body_length = body->length,
+                                        .idempotency_key = key};
+    enum leave leave = client_send_json(client, &request, answer, result);
+    explicit_bzero(key, sizeof key);
+    return leave;
+}
+
+/* What was answered is over; what was not is sent again under the same key. A key that
+ * stays does no harm: it gives the same answer. */
+static void settle(struct client *client, struct outbox *outbox, const struct text *body) {
+    struct err harmless = {.code = ERR_NONE};
+    if (outbox_registered(outbox, client->server, body->bytes, &harmless) != 0)
+        err_clear(&harmless);
+}
+
 static enum leave run(struct client *client) {
     struct site_record site;
     struct json_writer json;
     struct text body;
     struct net_answer answer;
+    struct outbox *outbox = NULL;
     json_t *result = NULL;
     net_answer_init(&answer);
     text_init(&body, 65536);
@@ -126,15 +152,16 @@ static enum leave run(struct client *client) {
     if (leave == LEAVE_OK) {
         json_write_init(&json, &body);
         record_write_site_request(&json, NULL, &site);
-        const struct net_request request = {.method = "POST",
-                                            .path = "/api/v1/sites",
-                                            .content_type = "application/json",
-                                            .body = body.bytes,
-                                            .body_length = body.length};
-        leave = client_send_json(client, &request, &answer, &result);
+        leave = outbox_open(&outbox, &client->err) != 0
+                    ? LEAVE_FILE
+                    : send_once(client, outbox, &body, &answer, &result);
     }
+    if (leave == LEAVE_REFUSED && outbox != NULL)
+        settle(client, outbox, &body);
     if (leave == LEAVE_OK) {
         leave = keep(client, result);
+        if (leave == LEAVE_OK)
+            settle(client, outbox, &body);
         if (client->json)
             client_print(answer.body.bytes);
         else
@@ -149,6 +176,7 @@ static enum leave run(struct client *client) {
     json_decref(result);
     net_answer_release(&answer);
     text_release(&body);
+    outbox_close(outbox);
     return leave;
 }
 
@@ -159,7 +187,8 @@ const struct command register_command = {
     .server = true,
     .options = OPTION_TABLE(rows),
     .run = run,
-    .detail = "The school key and the class code are printed once and kept in keys.json. Measure "
+    .detail = "The school key and the class code are printed once and kept in keys.json. Where no "
+              "answer comes, run the same command again: it is the same registration. Measure "
               "the position where the gnomon will stand: 0.001 degrees of latitude are 111 m.",
     .example = "noonarc register --name \"Hillside School\" --lat 44.512 --lon 3.204 --elev 740 "
                "--zone Europe/Paris --gnomon 3180",

@@ -233,6 +233,7 @@ static void print_purge(const struct purging *purging) {
         {counts->audit, "lines of the audit log are erased"},
         {counts->invitations, "contacts of invitations are erased"},
         {counts->answers, "first answers kept for requests sent again are erased"},
+        {counts->registrations, "registrations are not answered again any more"},
         {counts->sessions, "sessions that are over are erased"},
         {counts->contacts, "contacts that were replaced are erased"},
     };

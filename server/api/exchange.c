@@ -7,6 +7,7 @@
 #include <strings.h>
 
 #include "server/rules/list.h"
+#include "server/rules/secret.h"
 
 #define PAGE_LIMIT_MAX 500
 #define ROW_ERRORS_BYTES_MAX ((size_t)128 * 1024)
@@ -119,17 +120,32 @@ int page_number_cursor(const struct page *page, int64_t *out, struct err *err) {
     return 0;
 }
 
-int request_idempotency_key(const struct request *request, const char **out, struct err *err) {
-    const char *key = request->idempotency_key;
-    size_t length = key == NULL ? 0 : strlen(key);
+static bool key_is_good(const char *key, size_t least) {
+    size_t length = strlen(key);
     bool printable = true;
     for (size_t i = 0; i < length; i++)
         printable = printable && key[i] > ' ' && key[i] < 127;
-    if (length < EXCHANGE_KEY_MIN || length > EXCHANGE_KEY_MAX || !printable)
+    return printable && length >= least && length <= EXCHANGE_KEY_MAX;
+}
+
+int request_idempotency_key(const struct request *request, const char **out, struct err *err) {
+    const char *key = request->idempotency_key;
+    if (key == NULL || !key_is_good(key, EXCHANGE_KEY_MIN))
         return err_set(err, ERR_BAD_HEADER, "Idempotency-Key",
                        "send an Idempotency-Key of %d to %d printable characters, a new one for "
                        "each run and the same one when trying again",
                        EXCHANGE_KEY_MIN, EXCHANGE_KEY_MAX);
+    *out = key;
+    return 0;
+}
+
+int request_secret_key(const struct request *request, const char **out, struct err *err) {
+    const char *key = request->idempotency_key;
+    if (key != NULL && !key_is_good(key, SECRET_SEED_KEY_MIN))
+        return err_set(err, ERR_BAD_HEADER, "Idempotency-Key",
+                       "the Idempotency-Key of a registration has %d to %d printable characters "
+                       "from chance: whoever has it can have the site's secrets",
+                       SECRET_SEED_KEY_MIN, EXCHANGE_KEY_MAX);
     *out = key;
     return 0;
 }

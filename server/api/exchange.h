@@ -139,6 +139,10 @@ int page_number_cursor(const struct page *page, int64_t *out, struct err *err);
 /* The Idempotency-Key, which must be there. ERR_BAD_HEADER otherwise. */
 int request_idempotency_key(const struct request *request, const char **out, struct err *err);
 
+/* One that secrets are made of, which need not be there (NULL). ERR_BAD_HEADER where it is
+ * too short for that. */
+int request_secret_key(const struct request *request, const char **out, struct err *err);
+
 /* The number that stood for {id}: 1 and up. ERR_NOT_FOUND otherwise. */
 int request_id(const struct request *request, int at, int64_t *out, struct err *err);
 

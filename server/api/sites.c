@@ -104,22 +104,32 @@ int get_site(const struct lookup *lookup, struct exchange *exchange, struct err 
     return 0;
 }
 
+struct registration {
+    struct site_record site;
+    struct registering asked;
+};
+
 int post_sites_check(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
     (void)lookup;
-    struct site_record *site = exchange_carry(exchange, sizeof *site, NULL, err);
-    if (site == NULL)
+    const struct request *request = &exchange->request;
+    struct registration *registration = exchange_carry(exchange, sizeof *registration, NULL, err);
+    if (registration == NULL ||
+        request_secret_key(request, &registration->asked.idempotency_key, err) != 0)
         return -1;
-    return record_read_site(exchange->request.body, exchange->request.body_length, site, err);
+    registration->asked.body = request->body;
+    registration->asked.body_length = request->body_length;
+    return record_read_site(request->body, request->body_length, &registration->site, err);
 }
 
 int post_sites(struct change *change, struct exchange *exchange, struct err *err) {
+    const struct registration *registration = exchange->carried;
     struct site_record site;
     struct site_secrets secrets;
     struct warnings warnings = {.count = 0};
     struct json_writer json;
     struct response *response = &exchange->response;
-    if (site_register(change, exchange->carried, exchange->request.now_utc_s, &site, &secrets,
-                      err) != 0 ||
+    if (site_register_once(change, &registration->site, &registration->asked,
+                           exchange->request.now_utc_s, &site, &secrets, err) != 0 ||
         site_warn(change_db(change), &site, &warnings, err) != 0)
         return -1;
     render_created(response, "/api/v1/sites/%s", site.site);

@@ -97,20 +97,15 @@ static int add_key(struct change *change, const char *secret, int64_t site, int6
     return add(change, secret, &row, err);
 }
 
-static int add_code(struct change *change, int64_t site, double valid_h, int64_t by,
-                    double now_utc_s, struct class_code *out, struct err *err) {
-    struct class_code code = {.expires_utc_s = now_utc_s + 3600.0 * valid_h};
+static int add_code(struct change *change, const struct class_code *code, int64_t site, int64_t by,
+                    double now_utc_s, struct err *err) {
     const struct credential_new row = {.role = role_name(ROLE_CLASS),
                                        .site = site,
                                        .name = "",
-                                       .expires_utc_s = code.expires_utc_s,
+                                       .expires_utc_s = code->expires_utc_s,
                                        .by = by,
                                        .now_utc_s = now_utc_s};
-    secret_make_code(code.code);
-    if (add(change, code.code, &row, err))
-        return -1;
-    *out = code;
-    return 0;
+    return add(change, code->code, &row, err);
 }
 
 int caller_add_organiser(struct change *change, const char *name, double now_utc_s,
@@ -133,20 +128,32 @@ int caller_add_organiser(struct change *change, const char *name, double now_utc
     return 0;
 }
 
-int caller_add_site(struct change *change, int64_t site, bool revoke, int64_t by, double now_utc_s,
-                    struct site_secrets *out, struct err *err) {
-    struct db *db = change_db(change);
-    struct site_secrets secrets;
-    struct class_code code;
-    if (revoke && (credential_rows_revoke(db, site, "school", by, now_utc_s, err) ||
-                   credential_rows_revoke(db, site, "class", by, now_utc_s, err)))
-        return -1;
-    secret_make_key(secrets.school_key);
+static double code_expiry(double now_utc_s, double valid_h) {
+    return now_utc_s + 3600.0 * valid_h;
+}
+
+void caller_secrets_of(const struct secret_seed *seed, double then_utc_s,
+                       struct site_secrets *out) {
+    secret_key_of(seed, out->school_key);
+    secret_code_of(seed, out->class_code);
+    out->class_code_expires_utc_s = code_expiry(then_utc_s, CLASS_CODE_VALID_H);
+}
+
+int caller_add_site(struct change *change, int64_t site, const struct secret_seed *seed, int64_t by,
+                    double now_utc_s, struct site_secrets *out, struct err *err) {
+    struct site_secrets secrets = {.class_code_expires_utc_s =
+                                       code_expiry(now_utc_s, CLASS_CODE_VALID_H)};
+    if (seed) {
+        caller_secrets_of(seed, now_utc_s, &secrets);
+    } else {
+        secret_make_key(secrets.school_key);
+        secret_make_code(secrets.class_code);
+    }
+    struct class_code code = {.expires_utc_s = secrets.class_code_expires_utc_s};
+    memcpy(code.code, secrets.class_code, sizeof code.code);
     if (add_key(change, secrets.school_key, site, by, now_utc_s, err) ||
-        add_code(change, site, CLASS_CODE_VALID_H, by, now_utc_s, &code, err))
+        add_code(change, &code, site, by, now_utc_s, err))
         return -1;
-    memcpy(secrets.class_code, code.code, sizeof secrets.class_code);
-    secrets.class_code_expires_utc_s = code.expires_utc_s;
     *out = secrets;
     return 0;
 }
@@ -166,12 +173,15 @@ int caller_renew_class_code(struct change *change, const struct caller *caller, 
                             double valid_h, double now_utc_s, struct class_code *out,
                             struct err *err) {
     struct site_row row;
-    return revoke(change, caller, site, ROLE_CLASS, now_utc_s, &row, err) ||
-                   add_code(change, row.id, valid_h, caller->credential, now_utc_s, out, err) ||
-                   audit_note(change, caller, "site.renew_class_code",
-                              audit_subject("sites/%s", site).text, NULL, now_utc_s, err)
-               ? -1
-               : 0;
+    struct class_code code = {.expires_utc_s = code_expiry(now_utc_s, valid_h)};
+    secret_make_code(code.code);
+    if (revoke(change, caller, site, ROLE_CLASS, now_utc_s, &row, err) ||
+        add_code(change, &code, row.id, caller->credential, now_utc_s, err) ||
+        audit_note(change, caller, "site.renew_class_code", audit_subject("sites/%s", site).text,
+                   NULL, now_utc_s, err))
+        return -1;
+    *out = code;
+    return 0;
 }
 
 int caller_revoke_class_code(struct change *change, const struct caller *caller, const char *site,

@@ -35,6 +35,8 @@ struct caller {
     double expires_utc_s;          /* of session or code; NAN never */
 };
 
+struct secret_seed; /* secret.h */
+
 /* The pair of secrets a new site gets. Shown once. */
 struct site_secrets {
     char school_key[SECRET_MAX];
@@ -64,10 +66,14 @@ int caller_add_organiser(struct change *change, const char *name, double now_utc
                          char secret[SECRET_MAX], struct err *err)
     __attribute__((warn_unused_result));
 
-/* WRITE. New secrets for a site (key in the store); with revoke the ones before
- * stop working. */
-int caller_add_site(struct change *change, int64_t site, bool revoke, int64_t by, double now_utc_s,
-                    struct site_secrets *out, struct err *err) __attribute__((warn_unused_result));
+/* WRITE. The secrets of a new site (key in the store): made of seed, else (NULL) of
+ * chance. */
+int caller_add_site(struct change *change, int64_t site, const struct secret_seed *seed, int64_t by,
+                    double now_utc_s, struct site_secrets *out, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* What caller_add_site made of a seed at that moment. */
+void caller_secrets_of(const struct secret_seed *seed, double then_utc_s, struct site_secrets *out);
 
 /* WRITE. School or organiser: a new class code for a site, that works for so many
  * hours; codes given out before stop working. */

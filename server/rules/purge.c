@@ -13,23 +13,27 @@
 #define DAY_S 86400.0
 #define PORTION 100 /* runs in one transaction */
 
+#define AS_ASKED (-1) /* for as many days as the operator says */
+
 /* The kinds that a statement ends by itself. */
 static const struct {
     enum privacy_kind kind;
     size_t offset; /* of its count */
-    bool at_once;  /* whatever the days */
+    int days;      /* that it is kept */
 } simple[] = {
-    {PRIVACY_AUDIT, offsetof(struct purge_counts, audit), false},
-    {PRIVACY_INVITATION, offsetof(struct purge_counts, invitations), false},
-    {PRIVACY_SESSION, offsetof(struct purge_counts, sessions), true},
-    {PRIVACY_CONTACT, offsetof(struct purge_counts, contacts), true},
+    {PRIVACY_AUDIT, offsetof(struct purge_counts, audit), AS_ASKED},
+    {PRIVACY_INVITATION, offsetof(struct purge_counts, invitations), AS_ASKED},
+    {PRIVACY_REGISTRATION, offsetof(struct purge_counts, registrations), PURGE_ANSWER_DAYS},
+    {PRIVACY_SESSION, offsetof(struct purge_counts, sessions), 0},
+    {PRIVACY_CONTACT, offsetof(struct purge_counts, contacts), 0},
 };
 #define SIMPLE (sizeof simple / sizeof simple[0])
 
 static int end_simple(struct db *db, int keep_days, double now_utc_s, bool erase,
                       struct purge_counts *out, struct err *err) {
     for (size_t i = 0; i < SIMPLE; i++) {
-        double before_utc_s = now_utc_s - (simple[i].at_once ? 0.0 : DAY_S * keep_days);
+        const int days = simple[i].days == AS_ASKED ? keep_days : simple[i].days;
+        const double before_utc_s = now_utc_s - DAY_S * days;
         int64_t count = 0;
         if (privacy_rows_over(db, simple[i].kind, before_utc_s, erase, &count, err))
             return -1;
@@ -127,10 +131,11 @@ static int end_the_rest(struct change *change, void *context) {
         return -1;
     snprintf(detail, sizeof detail,
              "kept %d days; schools %lld, runs with words %lld, audit lines %lld, invitations "
-             "%lld, answers %lld, sessions %lld, contacts %lld",
+             "%lld, answers %lld, registrations %lld, sessions %lld, contacts %lld",
              portion->keep_days, (long long)counts->schools, (long long)counts->words,
              (long long)counts->audit, (long long)counts->invitations, (long long)counts->answers,
-             (long long)counts->sessions, (long long)counts->contacts);
+             (long long)counts->registrations, (long long)counts->sessions,
+             (long long)counts->contacts);
     return audit_note(change, NULL, "store.purge", "store", detail, portion->now_utc_s,
                       portion->err);
 }

@@ -6,7 +6,7 @@
  *   what classes wrote beside their readings     is erased, the readings stay
  *   lines of the audit log                       are erased
  *   contacts of invitations                      are erased
- * Always: first answers kept for a request sent again, after PURGE_ANSWER_DAYS;
+ * Always: what a request sent again is answered by, after PURGE_ANSWER_DAYS;
  * sessions that are over; contacts of sites that were replaced by others.
  * Each portion is a transaction of its own, so a server may be at work beside it. */
 #ifndef NOONARC_PURGE_H
@@ -25,7 +25,8 @@ struct purge_counts {
     int64_t words; /* runs */
     int64_t audit;
     int64_t invitations;
-    int64_t answers;
+    int64_t answers;       /* to runs */
+    int64_t registrations; /* answered again until then */
     int64_t sessions;
     int64_t contacts;
 };

@@ -62,7 +62,8 @@ static int end_secrets(struct change *change, int64_t site, int64_t by, double n
     struct db *db = change_db(change);
     return credential_rows_revoke(db, site, role_name(ROLE_SCHOOL), by, now_utc_s, err) ||
                    credential_rows_revoke(db, site, role_name(ROLE_CLASS), by, now_utc_s, err) ||
-                   privacy_rows_end_sessions(db, site, err)
+                   privacy_rows_end_sessions(db, site, err) ||
+                   privacy_rows_forget_registration(db, site, err)
                ? -1
                : 0;
 }

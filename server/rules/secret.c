@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-/* secret: five random bits a letter, from libsodium. */
+/* secret: five bits a letter, from chance or from a seed, by libsodium. */
 #include "server/rules/secret.h"
 
 #include <sodium.h>
@@ -10,26 +10,65 @@
 
 static const char letters[] = "0123456789ABCDEFGHJKMNPQRSTVWXYZ";
 
-static void random_letters(char *out, int count) {
-    unsigned char bytes[KEY_LETTERS];
-    randombytes_buf(bytes, (size_t)count);
-    for (int i = 0; i < count; i++)
-        out[i] = letters[bytes[i] & 31];
-    sodium_memzero(bytes, sizeof bytes);
-}
+#define SEED_BYTES 32
 
-void secret_make_key(char out[SECRET_MAX]) {
-    random_letters(out, KEY_LETTERS);
+_Static_assert(SEED_BYTES >= KEY_LETTERS && HASH_HEX_MAX == 2 * SEED_BYTES + 1, "a byte a letter");
+
+static void spell_key(const unsigned char *bytes, char out[SECRET_MAX]) {
+    for (int i = 0; i < KEY_LETTERS; i++)
+        out[i] = letters[bytes[i] & 31];
     out[KEY_LETTERS] = '\0';
 }
 
-void secret_make_code(char out[SECRET_MAX]) {
-    char plain[CODE_LETTERS];
-    random_letters(plain, CODE_LETTERS);
-    memcpy(out, plain, 5);
+static void spell_code(const unsigned char *bytes, char out[SECRET_MAX]) {
+    for (int i = 0; i < CODE_LETTERS; i++)
+        out[i + (i >= 5)] = letters[bytes[i] & 31];
     out[5] = '-';
-    memcpy(out + 6, plain + 5, 5);
-    out[11] = '\0';
+    out[CODE_LETTERS + 1] = '\0';
+}
+
+void secret_make_key(char out[SECRET_MAX]) {
+    unsigned char bytes[KEY_LETTERS];
+    randombytes_buf(bytes, sizeof bytes);
+    spell_key(bytes, out);
+    sodium_memzero(bytes, sizeof bytes);
+}
+
+void secret_make_code(char out[SECRET_MAX]) {
+    unsigned char bytes[CODE_LETTERS];
+    randombytes_buf(bytes, sizeof bytes);
+    spell_code(bytes, out);
+    sodium_memzero(bytes, sizeof bytes);
+}
+
+void secret_make_salt(char out[HASH_HEX_MAX]) {
+    unsigned char bytes[SEED_BYTES];
+    randombytes_buf(bytes, sizeof bytes);
+    sodium_bin2hex(out, HASH_HEX_MAX, bytes, sizeof bytes);
+}
+
+static void bytes_of(const struct secret_seed *seed, const char *what,
+                     unsigned char bytes[SEED_BYTES]) {
+    const struct hash_part parts[] = {
+        {what, strlen(what)}, {seed->salt, strlen(seed->salt)}, {seed->key, strlen(seed->key)}};
+    char hex[HASH_HEX_MAX];
+    hash_parts(parts, sizeof parts / sizeof *parts, hex);
+    sodium_hex2bin(bytes, SEED_BYTES, hex, strlen(hex), NULL, NULL, NULL);
+    sodium_memzero(hex, sizeof hex);
+}
+
+void secret_key_of(const struct secret_seed *seed, char out[SECRET_MAX]) {
+    unsigned char bytes[SEED_BYTES];
+    bytes_of(seed, "school key", bytes);
+    spell_key(bytes, out);
+    sodium_memzero(bytes, sizeof bytes);
+}
+
+void secret_code_of(const struct secret_seed *seed, char out[SECRET_MAX]) {
+    unsigned char bytes[SEED_BYTES];
+    bytes_of(seed, "class code", bytes);
+    spell_code(bytes, out);
+    sodium_memzero(bytes, sizeof bytes);
 }
 
 bool secret_hash(const char *secret, char out[HASH_HEX_MAX]) {

@@ -47,14 +47,19 @@ static int choose_id(struct db *db, struct site_record *site, struct err *err) {
                    "many sites have that name; choose an identifier (site) yourself");
 }
 
+/* asked: how it came in, NULL where it is not answered again. */
 static int add_site(struct change *change, const struct caller *caller,
-                    const struct site_record *site, double now_utc_s, struct site_secrets *secrets,
-                    struct err *err) {
+                    const struct site_record *site, const struct registering *asked,
+                    double now_utc_s, struct site_secrets *secrets, struct err *err) {
     struct db *db = change_db(change);
     int64_t id, by = caller->credential;
+    const bool once = asked && asked->idempotency_key;
+    struct secret_seed seed = {.key = once ? asked->idempotency_key : NULL};
+    secret_make_salt(seed.salt);
     return site_rows_add(db, site->site, now_utc_s, &id, err) ||
                    site_rows_add_version(db, id, 1, site, by, now_utc_s, err) ||
-                   caller_add_site(change, id, false, by, now_utc_s, secrets, err) ||
+                   caller_add_site(change, id, once ? &seed : NULL, by, now_utc_s, secrets, err) ||
+                   (once && registration_note(change, asked, id, &seed, now_utc_s, err)) ||
                    audit_note(change, caller, "site.register",
                               audit_subject("sites/%s", site->site).text, NULL, now_utc_s, err)
                ? -1
@@ -75,12 +80,24 @@ static int accept_invitation(struct change *change, const struct caller *caller,
 
 int site_register(struct change *change, const struct site_record *site, double now_utc_s,
                   struct site_record *out, struct site_secrets *secrets, struct err *err) {
+    const struct registering asked = {.idempotency_key = NULL};
+    return site_register_once(change, site, &asked, now_utc_s, out, secrets, err);
+}
+
+int site_register_once(struct change *change, const struct site_record *site,
+                       const struct registering *asked, double now_utc_s, struct site_record *out,
+                       struct site_secrets *secrets, struct err *err) {
     const struct caller anyone = {.role = ROLE_ANYONE};
     struct site_record record = *site;
+    bool answered;
     site_record_settle(&record);
+    if (registration_answered(change_db(change), asked, &answered, out, secrets, err))
+        return -1;
+    if (answered)
+        return 0;
     if (choose_id(change_db(change), &record, err) ||
         site_refuse_duplicate(change_db(change), &record, err) ||
-        add_site(change, &anyone, &record, now_utc_s, secrets, err) ||
+        add_site(change, &anyone, &record, asked, now_utc_s, secrets, err) ||
         (record.invitation[0] != '\0' &&
          accept_invitation(change, &anyone, &record, now_utc_s, err)))
         return -1;
@@ -220,7 +237,7 @@ static int import_one(struct change *change, const struct caller *caller,
         struct site_import_key *key = &out->keys[out->added];
         memcpy(key->site, site->site, sizeof key->site);
         site_record_settle(&record);
-        if (add_site(change, caller, &record, now_utc_s, &key->secrets, err))
+        if (add_site(change, caller, &record, NULL, now_utc_s, &key->secrets, err))
             return -1;
         out->added++;
         return 0;

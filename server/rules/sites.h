@@ -10,6 +10,7 @@
 #include "server/rules/caller.h"
 #include "server/rules/change.h"
 #include "server/rules/list.h"
+#include "server/rules/registration.h"
 #include "server/wire/records.h"
 
 struct site_page {
@@ -33,6 +34,13 @@ void site_import_release(struct site_import *import);
  * ERR_SITE_EXISTS. */
 int site_register(struct change *change, const struct site_record *site, double now_utc_s,
                   struct site_record *out, struct site_secrets *secrets, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* The same as it came in: where that was answered before, by the same key and body, out
+ * and secrets are what they were and nothing is done. ERR_KEY_REUSED. */
+int site_register_once(struct change *change, const struct site_record *site,
+                       const struct registering *asked, double now_utc_s, struct site_record *out,
+                       struct site_secrets *secrets, struct err *err)
     __attribute__((warn_unused_result));
 
 /* WRITE, school or organiser. site->site names the site; ERR_NOT_FOUND. What the

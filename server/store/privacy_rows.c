@@ -189,6 +189,10 @@ int privacy_rows_replace_body(struct db *db, int64_t run, const char *body, size
     return statement_run(statement, err);
 }
 
+int privacy_rows_forget_registration(struct db *db, int64_t site, struct err *err) {
+    return run_about(db, "DELETE FROM registration WHERE site = $1", site, err);
+}
+
 int privacy_rows_forget_answer(struct db *db, int64_t run, struct err *err) {
     return run_about(db, "UPDATE run SET answer = '', idempotency_key = NULL WHERE id = $1", run,
                      err);
@@ -266,6 +270,8 @@ int privacy_rows_over(struct db *db, enum privacy_kind kind, double before_utc_s
                              "DELETE FROM session WHERE expires_utc_s < $1"},
         [PRIVACY_CONTACT] = {"SELECT COUNT(*) FROM site_version WHERE " CONTACT_OVER,
                              "UPDATE site_version SET contact = '' WHERE " CONTACT_OVER},
+        [PRIVACY_REGISTRATION] = {"SELECT COUNT(*) FROM registration WHERE registered_utc_s < $1",
+                                  "DELETE FROM registration WHERE registered_utc_s < $1"},
         [PRIVACY_INVITATION] = {"SELECT COUNT(*) FROM invitation WHERE contact <> '' "
                                 "AND recorded_utc_s < $1",
                                 "UPDATE invitation SET contact = '' WHERE contact <> '' "

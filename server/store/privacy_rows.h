@@ -24,6 +24,10 @@ int privacy_rows_erase_site(struct db *db, int64_t site, const struct site_recor
 int privacy_rows_erase_words(struct db *db, int64_t site, struct err *err)
     __attribute__((warn_unused_result));
 
+/* How the site's registration came in, by which it is answered again. */
+int privacy_rows_forget_registration(struct db *db, int64_t site, struct err *err)
+    __attribute__((warn_unused_result));
+
 /* All sessions of a site's credentials end. */
 int privacy_rows_end_sessions(struct db *db, int64_t site, struct err *err)
     __attribute__((warn_unused_result));
@@ -63,8 +67,14 @@ int privacy_rows_runs_with_answers(struct db *db, double before_utc_s, int64_t *
 
 /* Counts what is over before an instant, and with erase also ends it: audit lines;
  * sessions; contacts in versions of sites that are no longer the newest; contacts of
- * invitations. */
-enum privacy_kind { PRIVACY_AUDIT, PRIVACY_SESSION, PRIVACY_CONTACT, PRIVACY_INVITATION };
+ * invitations; registrations that are answered again. */
+enum privacy_kind {
+    PRIVACY_AUDIT,
+    PRIVACY_SESSION,
+    PRIVACY_CONTACT,
+    PRIVACY_INVITATION,
+    PRIVACY_REGISTRATION
+};
 int privacy_rows_over(struct db *db, enum privacy_kind kind, double before_utc_s, bool erase,
                       int64_t *count, struct err *err) __attribute__((warn_unused_result));
 

@@ -69,6 +69,35 @@ for (const width of WIDTHS)
     await stage.shut(page);
   });
 
+test("an answer that is lost on its way comes again, with the same secrets", async () => {
+  const page = await stage.window();
+  await page.goto("/join");
+  await typePlace(page, "-33.2", "-68.9");
+  await page.getByRole("button", { name: "This is the place" }).click();
+  await page.getByLabel("Name of the school or playground").fill("Quarry School");
+  const keys = [];
+  let lost = null;
+  await page.context().route("**/api/v1/sites", async (route) => {
+    keys.push(route.request().headers()["idempotency-key"]);
+    if (lost !== null) return route.continue();
+    lost = await (await route.fetch()).json();
+    return route.abort("connectionreset");
+  });
+  await page.getByRole("button", { name: "Register" }).click();
+  await page.getByText("There is no connection to the service").waitFor();
+  stage.quiet(/ERR_CONNECTION_RESET/);
+  await page.getByRole("button", { name: "Register" }).click();
+  await page.getByRole("heading", { name: "Write these down now" }).waitFor();
+  assert.equal(await page.locator("#school-key").textContent(), lost.school_key);
+  assert.equal(await page.locator("#class-code").textContent(), lost.class_code);
+  assert.match(keys[0], /^[0-9a-f]{32}$/);
+  assert.deepEqual(keys, [keys[0], keys[0]]);
+  assert.equal((await stage.api("GET", "/session", { key: lost.school_key })).site, lost.site.site);
+  const { sites } = await stage.api("GET", "/sites");
+  assert.equal(sites.filter(({ name }) => name === "Quarry School").length, 1);
+  await stage.shut(page);
+});
+
 test("the place as the device tells it", async () => {
   const page = await stage.window({ permissions: ["geolocation"], geolocation: { latitude: PLACE.lat, longitude: PLACE.lon, accuracy: 8 } });
   await page.goto("/join");

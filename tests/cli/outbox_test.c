@@ -108,6 +108,32 @@ static void sends_again_under_the_same_key(void **state) {
     deadend_stop(&deadend);
 }
 
+/* A registration without an answer is the same one when it is sent again, by whatever
+ * process; once it was answered, the next one is another. */
+static void registers_again_under_the_same_key(void **state) {
+    static const enum deed deeds[] = {DEED_CLOSE, DEED_HALF, DEED_BUSY, DEED_REFUSE, DEED_REFUSE};
+    static const int codes[] = {3, 3, 3, 1, 1};
+    struct desk *desk = *state;
+    struct deadend deadend;
+    struct outcome outcome;
+    char key[256];
+    deadend_start(&deadend, deeds, 5);
+    reach(desk, &deadend);
+    for (int i = 0; i < 5; i++) {
+        desk_run(desk, "", &outcome, "register", "--name", "Hillside School", "--lat", "44.5",
+                 "--lon", "3.2", NULL);
+        outcome_assert_code(&outcome, codes[i]);
+        outcome_release(&outcome);
+    }
+    deadend_await(&deadend, 5);
+    snprintf(key, sizeof key, "%s", deadend_header(&deadend, 0, "Idempotency-Key"));
+    assert_int_equal(strlen(key), 32);
+    for (int i = 1; i < 4; i++)
+        assert_string_equal(deadend_header(&deadend, i, "Idempotency-Key"), key);
+    assert_string_not_equal(deadend_header(&deadend, 4, "Idempotency-Key"), key);
+    deadend_stop(&deadend);
+}
+
 static void keeps_a_refused_run_with_its_reason(void **state) {
     static const enum deed deeds[] = {DEED_CLOSE, DEED_REFUSE, DEED_ACCEPT};
     struct desk *desk = *state;
@@ -313,6 +339,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         WITH_DESK(keeps_a_run_when_nobody_answers),
         WITH_DESK(sends_again_under_the_same_key),
+        WITH_DESK(registers_again_under_the_same_key),
         WITH_DESK(keeps_a_refused_run_with_its_reason),
         WITH_DESK(survives_a_kill_in_the_middle),
         WITH_DESK(two_clients_do_no_harm),

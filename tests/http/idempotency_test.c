@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-/* A run sent again: after a lost answer, after the service died and came back,
+/* A run, or a registration, sent again: after a lost answer, after the service died and came back,
  * at the very same moment. It is there once, and the answer is always the first,
  * byte for byte. (Answers are kept with their runs, which are kept for ever.) */
 #include <setjmp.h>
@@ -212,6 +212,127 @@ static void a_lost_answer(void **state) {
     text_release(&body);
 }
 
+/* ---- registrations ---- */
+
+static void send_site(const char *idempotency, const char *body, struct answer *answer) {
+    char line[160];
+    snprintf(line, sizeof line, "Idempotency-Key: %s", idempotency);
+    const struct ask ask = {.method = "POST",
+                            .path = "/api/v1/sites",
+                            .type = "application/json",
+                            .body = body,
+                            .header = {line}};
+    http_ask(served.base, &ask, answer);
+}
+
+static const char *text_of(const struct answer *answer, const char *key) {
+    const char *text = json_string_value(json_object_get(answer->json, key));
+    assert_non_null(text);
+    return text;
+}
+
+static void assert_store_without(const char *word) {
+    static char bytes[1 << 23];
+    FILE *file = fopen(served.store, "rb");
+    assert_non_null(file);
+    size_t length = fread(bytes, 1, sizeof bytes, file);
+    fclose(file);
+    assert_true(length > 0 && length < sizeof bytes);
+    if (memmem(bytes, length, word, strlen(word)) != NULL)
+        fail_msg("%s stands in the store", word);
+}
+
+#define VALLEY_KEY "b7f1c2d98e604a35b2c17d0e9f348a61"
+#define VALLEY                                                                                     \
+    "{\"name\":\"Valley "                                                                          \
+    "School\",\"lat_deg\":-31.5,\"lon_deg\":-68.5,\"contact\":\"a@example.org\"}"
+
+/* The answer to a registration is lost; sent again it is the same, secrets and all, and
+ * the secrets work. Without the key it is the duplicate that it always was. */
+static void a_registration_again(void **state) {
+    struct answer first, again;
+    (void)state;
+    send_site(VALLEY_KEY, VALLEY, &first);
+    assert_int_equal(first.status, 201);
+    assert_true(answer_header_is(&first, "Cache-Control", "no-store"));
+    static const int ends[] = {0, SIGTERM, SIGKILL};
+    for (size_t i = 0; i < sizeof ends / sizeof ends[0]; i++) {
+        if (ends[i] != 0) {
+            (void)served_stop(&served, ends[i]);
+            served_start(&served);
+        }
+        send_site(VALLEY_KEY, VALLEY, &again);
+        assert_same(&first, &again);
+        answer_release(&again);
+    }
+    const char *const secrets[] = {text_of(&first, "school_key"), text_of(&first, "class_code")};
+    static const char *const roles[] = {"school", "class"};
+    for (size_t i = 0; i < 2; i++) {
+        http_ask(served.base, &(struct ask){.path = "/api/v1/session", .key = secrets[i]}, &again);
+        assert_int_equal(again.status, 200);
+        assert_string_equal(text_of(&again, "role"), roles[i]);
+        assert_string_equal(text_of(&again, "site"), "valley-school");
+        answer_release(&again);
+    }
+    http_ask(
+        served.base,
+        &(struct ask){
+            .method = "POST", .path = "/api/v1/sites", .type = "application/json", .body = VALLEY},
+        &again);
+    answer_assert_problem(&again, 409, "site_duplicate", "/name");
+    answer_release(&again);
+    send_site("another-key-from-chance-1", VALLEY, &again);
+    answer_assert_problem(&again, 409, "site_duplicate", "/name");
+    answer_release(&again);
+    /* A change in between is none of the registration's. */
+    json_decref(http_send(served.base, "PUT", "/api/v1/sites/valley-school", secrets[0],
+                          "{\"name\":\"Upper Valley School\",\"lat_deg\":-31.5,"
+                          "\"lon_deg\":-68.5}",
+                          200));
+    send_site(VALLEY_KEY, VALLEY, &again);
+    assert_same(&first, &again);
+    answer_release(&again);
+    /* Neither the secrets nor what they are made from can be read in the store. */
+    (void)served_stop(&served, SIGTERM);
+    assert_store_without(VALLEY_KEY);
+    assert_store_without(secrets[0]);
+    assert_store_without(secrets[1]);
+    served_start(&served);
+    answer_release(&first);
+}
+
+static void keys_of_registrations(void **state) {
+    struct answer answer;
+    (void)state;
+    send_site(VALLEY_KEY, "{\"name\":\"Other School\",\"lat_deg\":-30.5,\"lon_deg\":-68.5}",
+              &answer);
+    answer_assert_problem(&answer, 422, "idempotency_key_reused", "Idempotency-Key");
+    answer_release(&answer);
+    /* Guessed in no time, it would give the secrets away. */
+    send_site("one-two-three", "{\"name\":\"Other School\",\"lat_deg\":-30.5,\"lon_deg\":-68.5}",
+              &answer);
+    answer_assert_problem(&answer, 400, "bad_header", "Idempotency-Key");
+    answer_release(&answer);
+    /* A refusal leaves the key free. */
+    send_site("a-key-that-is-free-again",
+              "{\"name\":\"Other School\",\"lat_deg\":-130.5,\"lon_deg\":-68.5}", &answer);
+    assert_int_equal(answer.status, 422);
+    answer_release(&answer);
+    send_site("a-key-that-is-free-again",
+              "{\"name\":\"Other School\",\"lat_deg\":-30.5,\"lon_deg\":-68.5}", &answer);
+    assert_int_equal(answer.status, 201);
+    /* A school that was taken out is not answered for any more. */
+    json_decref(http_send(served.base, "DELETE", "/api/v1/sites/other-school",
+                          text_of(&answer, "school_key"), NULL, 200));
+    struct answer anew;
+    send_site("a-key-that-is-free-again",
+              "{\"name\":\"Other School\",\"lat_deg\":-30.5,\"lon_deg\":-68.5}", &anew);
+    assert_int_equal(anew.status, 201);
+    assert_string_not_equal(text_of(&anew, "school_key"), text_of(&answer, "school_key"));
+    answer_release(&anew);
+    answer_release(&answer);
+}
+
 /* Sixteen of the same at once, for six schools: one run each, and sixteen times
  * the same answer. */
 static void at_the_same_moment(void **state) {
@@ -271,6 +392,8 @@ int main(void) {
         cmocka_unit_test(the_key_with_another_body),
         cmocka_unit_test(a_refusal_leaves_the_key_free),
         cmocka_unit_test(a_lost_answer),
+        cmocka_unit_test(a_registration_again),
+        cmocka_unit_test(keys_of_registrations),
         cmocka_unit_test(at_the_same_moment),
     };
     return cmocka_run_group_tests_name("http idempotency", tests, start, stop);

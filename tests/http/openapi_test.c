@@ -167,6 +167,9 @@ static void ask_as_described(const struct row *row) {
             fail_msg("%s: what is sent: %s", label, why);
         json_decref(body);
     }
+    static int rows;
+    char again[64]; /* of each row its own */
+    snprintf(again, sizeof again, "Idempotency-Key: openapi-test-of-row-%03d", rows++);
     const struct ask ask = {.method = method,
                             .path = row->path,
                             .key = row->key,
@@ -174,7 +177,7 @@ static void ask_as_described(const struct row *row) {
                                     : sheet           ? "text/csv"
                                                       : "application/json",
                             .body = row->body,
-                            .header = {"Idempotency-Key: openapi-test-1"}};
+                            .header = {again}};
     http_ask(served.base, &ask, &answer);
     if (answer.status != row->status)
         fail_msg("%s: status %ld, not %ld: %s", label, answer.status, row->status,

@@ -11,6 +11,7 @@
 #include <cmocka.h>
 
 #include "server/rules/days.h"
+#include "server/rules/purge.h"
 #include "server/rules/secret.h"
 #include "server/rules/slug.h"
 #include "tests/support/store_fixture.h"
@@ -186,6 +187,71 @@ static void secrets_are_nowhere_in_the_store(void **state) {
     assert_string_not_equal(one, two);
 }
 
+/* Secrets of a seed come again, and hang on all of it. */
+static void secrets_come_again_from_their_seed(void **state) {
+    (void)state;
+    struct secret_seed seed = {.key = "0123456789abcdef0123456789abcdef"};
+    struct secret_seed salted = seed, other = seed;
+    char key[SECRET_MAX], code[SECRET_MAX], again[SECRET_MAX], hash[HASH_HEX_MAX];
+    secret_make_salt(seed.salt);
+    secret_make_salt(salted.salt);
+    memcpy(other.salt, seed.salt, sizeof other.salt);
+    other.key = "0123456789abcdef0123456789abcdee";
+    secret_key_of(&seed, key);
+    secret_code_of(&seed, code);
+    assert_int_equal(strlen(key), 26);
+    assert_int_equal(strlen(code), 11);
+    assert_true(secret_hash(key, hash) && secret_hash(code, hash));
+    assert_memory_not_equal(key, code, 5);
+    secret_key_of(&seed, again);
+    assert_string_equal(key, again);
+    secret_code_of(&seed, again);
+    assert_string_equal(code, again);
+    secret_key_of(&salted, again);
+    assert_string_not_equal(key, again);
+    secret_key_of(&other, again);
+    assert_string_not_equal(key, again);
+}
+
+/* Answered again for as long as answers are kept, and then a duplicate. */
+static void a_registration_is_forgotten(void **state) {
+    struct fixture *f = *state;
+    const char body[] = "{}";
+    const struct registering asked = {.idempotency_key = "0123456789abcdef0123456789abcdef",
+                                      .body = body,
+                                      .body_length = sizeof body - 1};
+    struct site_record record, kept;
+    struct site_secrets first, again;
+    struct purge_counts counts;
+    site_record_init(&record);
+    snprintf(record.name, sizeof record.name, "Hill School");
+    record.place = (struct place){.lat_deg = 44.0, .lon_deg = 3.0};
+    struct err *err = fixture_begin(f);
+    assert_int_equal(fixture_end(f, site_register_once(f->change, &record, &asked,
+                                                       FIXTURE_NOW_UTC_S, &kept, &first, err)),
+                     0);
+    const double soon_utc_s = FIXTURE_NOW_UTC_S + 89.0 * 86400.0;
+    assert_int_equal(purge_do(f->change, 1095, soon_utc_s, &counts, err), 0);
+    assert_int_equal(counts.registrations, 0);
+    err = fixture_begin(f);
+    assert_int_equal(fixture_end(f, site_register_once(f->change, &record, &asked, soon_utc_s,
+                                                       &kept, &again, err)),
+                     0);
+    assert_string_equal(first.school_key, again.school_key);
+    assert_string_equal(first.class_code, again.class_code);
+    assert_true(first.class_code_expires_utc_s == again.class_code_expires_utc_s);
+    const double late_utc_s = FIXTURE_NOW_UTC_S + 91.0 * 86400.0;
+    assert_int_equal(purge_count(f->db, 1095, late_utc_s, &counts, NULL, err), 0);
+    assert_int_equal(counts.registrations, 1);
+    assert_int_equal(purge_do(f->change, 1095, late_utc_s, &counts, err), 0);
+    assert_int_equal(counts.registrations, 1);
+    err = fixture_begin(f);
+    assert_int_equal(fixture_end(f, site_register_once(f->change, &record, &asked, late_utc_s,
+                                                       &kept, &again, err)),
+                     -1);
+    assert_int_equal(f->err.code, ERR_SITE_DUPLICATE);
+}
+
 static void renewed_code_replaces_the_old(void **state) {
     struct fixture *f = *state;
     struct site_secrets hill = fixture_site(f, "hill", 40.0, 3.0);
@@ -214,18 +280,18 @@ static void renewed_code_replaces_the_old(void **state) {
     assert_int_equal(f->err.code, ERR_WRONG_KEY);
 }
 
-static void new_secrets_can_shut_out_the_old(void **state) {
+static void a_new_key_shuts_out_the_old(void **state) {
     struct fixture *f = *state;
-    struct site_secrets hill = fixture_site(f, "hill", 40.0, 3.0), fresh;
-    struct caller school = fixture_caller(f, hill.school_key), caller;
+    struct site_secrets hill = fixture_site(f, "hill", 40.0, 3.0);
+    struct caller caller;
+    char fresh[SECRET_MAX];
     struct err *err = fixture_begin(f);
-    assert_int_equal(
-        fixture_end(f, caller_add_site(f->change, school.site, true, f->organiser.credential,
-                                       FIXTURE_NOW_UTC_S, &fresh, err)),
-        0);
+    assert_int_equal(fixture_end(f, caller_renew_school_key(f->change, &f->organiser, "hill",
+                                                            FIXTURE_NOW_UTC_S, fresh, err)),
+                     0);
     assert_int_equal(caller_resolve(f->db, hill.school_key, FIXTURE_NOW_UTC_S, &caller, &f->err),
                      -1);
-    assert_int_equal(fixture_caller(f, fresh.school_key).role, ROLE_SCHOOL);
+    assert_int_equal(fixture_caller(f, fresh).role, ROLE_SCHOOL);
 }
 
 static int revise(struct fixture *f, const struct caller *caller, const struct site_record *site) {
@@ -354,9 +420,11 @@ int main(void) {
         SITES_TEST(secrets_open_their_own_site_only),
         SITES_TEST(secrets_are_read_as_people_write_them),
         SITES_TEST(refusals_are_all_alike),
+        cmocka_unit_test(secrets_come_again_from_their_seed),
+        SITES_TEST(a_registration_is_forgotten),
         SITES_TEST(secrets_are_nowhere_in_the_store),
         SITES_TEST(renewed_code_replaces_the_old),
-        SITES_TEST(new_secrets_can_shut_out_the_old),
+        SITES_TEST(a_new_key_shuts_out_the_old),
         SITES_TEST(revision_appends_and_keeps_history),
         SITES_TEST(pages_follow_one_another),
         SITES_TEST(last_page_that_is_full_has_no_next),

@@ -10,11 +10,10 @@
 //             print are null before the first time it is sent
 //   sent      {run, at_ms, print, count} of what was accepted last
 //   reduction of it, as the server told
+import { LATER, token } from "./again.js";
 import { clockOfRun, toldMs, trueOf } from "./stretches.js";
 
 export const newRun = () => ({ gnomon: null, readings: [], clocks: [], pending: null, sent: null, reduction: null });
-
-const token = (bytes) => [...crypto.getRandomValues(new Uint8Array(bytes))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 
 export const newReading = (run, device_ms) =>
   ({ id: token(8), device_ms, stretch: run.clocks.length - 1, shadow_mm: null, bearing_deg: null, struck: false });
@@ -64,8 +63,6 @@ function freeze(run) {
   pending.body = { ...asSent(run), supersedes: pending.supersedes };
   pending.print = printOf(run);
 }
-
-const LATER = [0, 408, 429, 500, 502, 503, 504];
 
 // Sends what is pending. compareClock: measures the device's clock, false when the server
 // is not reached; keep: keeps the run. Gives "sent", "later" (it stays pending), or the

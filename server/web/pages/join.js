@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 // A school registers its playground and joins a day: the place, who they are, the
 // two secrets, the day. One thing after the other.
+import { LATER, token } from "../house/again.js";
 import { ask, get, getAll, path } from "../house/api.js";
 import { codePicture } from "../house/code_picture.js";
 import { byId, fill, h } from "../house/dom.js";
@@ -141,8 +142,25 @@ async function register(event) {
     invitation: text("invitation"),
     position_decimals: byId("rounding").value === "" ? null : Number(byId("rounding").value),
   };
-  const made = await attempt(() => ask("POST", "/sites", { body }), { where: byId("who-wrong"), again: false });
+  const made = await attempt(() => registerOnce(body), { where: byId("who-wrong"), again: false });
   if (made !== undefined) showKeys(made);
+}
+
+// The registration that has no answer as yet. Sent again as it stands it goes under the
+// same key, and the service gives the same answer.
+let pending = null; // {print, key}
+
+async function registerOnce(body) {
+  const print = JSON.stringify(body);
+  if (pending?.print !== print) pending = { print, key: token(16) };
+  try {
+    const made = await ask("POST", "/sites", { body, headers: { "Idempotency-Key": pending.key } });
+    pending = null;
+    return made;
+  } catch (failure) {
+    if (!LATER.includes(failure.status)) pending = null;
+    throw failure;
+  }
 }
 
 // What was taken, and yet looks odd.
