@@ -128,6 +128,9 @@ INSERT INTO reduction_new (run, day, site, counts, is_current, status, lat_deg, 
 DROP TABLE reduction;
 ALTER TABLE reduction_new RENAME TO reduction;
 CREATE INDEX reduction_day_site ON reduction (day, site);
+-- What a day leaves out is told with its figures, whenever they are made: found without a
+-- look at all that counts.
+CREATE INDEX reduction_idle ON reduction (day) WHERE counts = 0 AND is_current = 1;
 
 CREATE TABLE audit_new (
     id INTEGER PRIMARY KEY,
