@@ -182,21 +182,27 @@ static inline double small_arc(double sine, double cosine) {
     return atan2(sine, cosine);
 }
 
-static inline double residual_deg_of(const struct curve *curve, const struct sight *sight,
-                                     const struct stance *stance, double *by_lat,
-                                     double *by_offset) {
-    const struct course course = set_right(curve, sight, stance);
-    const struct over there = over(stance, &course);
-    *by_lat = there.by_lat;
-    *by_offset = there.by_offset;
-    return ANGLE_DEG_PER_RAD *
-           small_arc(sight->sin_zenith * there.cosine - sight->cos_zenith * there.sine,
-                     sight->cos_zenith * there.cosine + sight->sin_zenith * there.sine);
+static inline struct equation equation_of(const struct sight *sight, const struct over *there) {
+    return (struct equation){
+        .residual_deg =
+            ANGLE_DEG_PER_RAD *
+            small_arc(sight->sin_zenith * there->cosine - sight->cos_zenith * there->sine,
+                      sight->cos_zenith * there->cosine + sight->sin_zenith * there->sine),
+        .by_lat = there->by_lat,
+        .by_offset = there->by_offset,
+    };
 }
 
-double curve_residual_deg(const struct curve *curve, const struct sight *sight,
-                          const struct stance *stance, double *by_lat, double *by_offset) {
-    return residual_deg_of(curve, sight, stance, by_lat, by_offset);
+void curve_equations(const struct curve *curve, double lat_deg, double offset_s,
+                     struct equations *out) {
+    const struct stance stance = stance_of(lat_deg, offset_s);
+    out->lat_deg = lat_deg;
+    out->offset_s = offset_s;
+    for (int i = 0; i < curve->sights; i++) {
+        const struct course course = set_right(curve, &curve->sight[i], &stance);
+        const struct over there = over(&stance, &course);
+        out->sight[i] = equation_of(&curve->sight[i], &there);
+    }
 }
 
 /* Everything but the sights. */
@@ -235,6 +241,8 @@ void curve_init(struct curve *curve, const struct place *place, const struct run
     begin(curve, place, run, day, noon_utc_s);
     const struct stance here = stance_of(place->lat_deg, 0.0);
     const double height_m = curve->height_m;
+    curve->declared.lat_deg = place->lat_deg;
+    curve->declared.offset_s = 0.0;
     for (int i = 0; i < run->readings; i++) {
         const struct reading *reading = &run->reading[i];
         struct sight *sight = &curve->sight[i];
@@ -255,7 +263,9 @@ void curve_init(struct curve *curve, const struct place *place, const struct run
         sight->course = course_of(curve, sight->t_utc_s);
         sight->sin_zenith = angle_sin(sight->zenith_deg);
         sight->cos_zenith = angle_cos(sight->zenith_deg);
-        double time_deg = over(&here, &sight->course).by_offset * curve->time_sigma_s;
+        const struct over there = over(&here, &sight->course);
+        curve->declared.sight[i] = equation_of(sight, &there);
+        double time_deg = there.by_offset * curve->time_sigma_s;
         sight_set_sigma(sight, sqrt(mark_deg * mark_deg + time_deg * time_deg));
     }
 }
@@ -286,35 +296,37 @@ struct round {
     double chi2;
 };
 
-static struct round round_about(const struct curve *curve, double lat_deg, double offset_s) {
-    const struct stance stance = stance_of(lat_deg, offset_s);
+static struct round round_of(const struct curve *curve, const struct equations *equations) {
     struct round sum = {0};
     for (int i = 0; i < curve->sights; i++) {
-        const struct sight *sight = &curve->sight[i];
-        double by_lat, by_offset;
-        if (!sight->kept)
+        const struct equation *equation = &equations->sight[i];
+        if (!curve->sight[i].kept)
             continue;
-        double residual_deg = residual_deg_of(curve, sight, &stance, &by_lat, &by_offset);
-        double weight = sight->weight;
-        sum.lat_lat += weight * by_lat * by_lat;
-        sum.lat_offset += weight * by_lat * by_offset;
-        sum.offset_offset += weight * by_offset * by_offset;
-        sum.lat_right += weight * by_lat * residual_deg;
-        sum.offset_right += weight * by_offset * residual_deg;
-        sum.chi2 += weight * residual_deg * residual_deg;
+        const double lat = curve->sight[i].weight * equation->by_lat;
+        const double offset = curve->sight[i].weight * equation->by_offset;
+        const double residual = curve->sight[i].weight * equation->residual_deg;
+        sum.lat_lat += lat * equation->by_lat;
+        sum.lat_offset += lat * equation->by_offset;
+        sum.offset_offset += offset * equation->by_offset;
+        sum.lat_right += residual * equation->by_lat;
+        sum.offset_right += residual * equation->by_offset;
+        sum.chi2 += residual * equation->residual_deg;
     }
     return sum;
 }
 
-bool curve_fit(const struct curve *curve, double start_lat_deg, double start_offset_s,
-               double prior_offset_s, double prior_s, struct curve_fit *out) {
-    double lat_deg = start_lat_deg, offset_s = start_offset_s;
+bool curve_fit(const struct curve *curve, const struct equations *start, double prior_offset_s,
+               double prior_s, struct curve_fit *out) {
     const double prior = 1.0 / (prior_s * prior_s);
+    double lat_deg = start->lat_deg, offset_s = start->offset_s;
+    struct equations nearer;
     struct round sum = {0};
     double information = 0.0, determinant = 0.0;
     bool settled = false;
     for (int round = 0; round < ROUNDS && !settled; round++) {
-        sum = round_about(curve, lat_deg, offset_s);
+        if (round > 0)
+            curve_equations(curve, lat_deg, offset_s, &nearer);
+        sum = round_of(curve, round > 0 ? &nearer : start);
         information = sum.offset_offset + prior;
         determinant = sum.lat_lat * information - sum.lat_offset * sum.lat_offset;
         if (!(determinant > SMALLEST_DETERMINANT * sum.lat_lat * information))
@@ -412,22 +424,20 @@ static void next_pair(int count, long stride, int *i, long *j) {
     }
 }
 
-double curve_trimmed(const struct curve *curve, double lat_deg, double offset_s, double prior_s,
+double curve_trimmed(const struct curve *curve, const struct equations *about, double prior_s,
                      int strays, struct curve_fit *out) {
     assert(strays >= 0 && strays <= STRAYS_MAX);
     struct linear sight[RUN_READINGS_MAX];
-    const struct stance here = stance_of(lat_deg, offset_s);
     const double prior = 1.0 / (prior_s * prior_s);
     int count = 0;
     for (int i = 0; i < curve->sights; i++) {
-        const struct sight *from = &curve->sight[i];
-        if (!from->kept)
+        if (!curve->sight[i].kept)
             continue;
-        double by_lat, by_offset, per_sigma = 1.0 / from->sigma_deg;
-        double residual_deg = residual_deg_of(curve, from, &here, &by_lat, &by_offset);
+        const struct equation *from = &about->sight[i];
+        const double per_sigma = 1.0 / curve->sight[i].sigma_deg;
         sight[count++] = (struct linear){
-            residual_deg * per_sigma,
-            {by_lat * per_sigma, by_offset * per_sigma},
+            from->residual_deg * per_sigma,
+            {from->by_lat * per_sigma, from->by_offset * per_sigma},
         };
     }
     const long pairs = (long)count * (count - 1) / 2, stride = pairs / PAIRS_MAX + 1;
@@ -436,7 +446,7 @@ double curve_trimmed(const struct curve *curve, double lat_deg, double offset_s,
     for (long j = 1; i < count - 1; next_pair(count, stride, &i, &j)) {
         struct guess guess;
         if (!elementary(&sight[i], &sight[j], prior, &guess) ||
-            !on_known_side(curve, lat_deg + guess.lat_deg))
+            !on_known_side(curve, about->lat_deg + guess.lat_deg))
             continue;
         double prior_square = guess.offset_s * guess.offset_s * prior;
         if (prior_square + trimmed_bound(sight, count, strays, &guess, level) >= best)
@@ -446,8 +456,8 @@ double curve_trimmed(const struct curve *curve, double lat_deg, double offset_s,
         if (sum < best) {
             best = sum;
             level = own_level;
-            *out = (struct curve_fit){.lat_deg = lat_deg + guess.lat_deg,
-                                      .offset_s = offset_s + guess.offset_s};
+            *out = (struct curve_fit){.lat_deg = about->lat_deg + guess.lat_deg,
+                                      .offset_s = about->offset_s + guess.offset_s};
         }
     }
     return best;

@@ -35,6 +35,21 @@ static inline void sight_set_sigma(struct sight *sight, double sigma_deg) {
     sight->weight = 1.0 / (sigma_deg * sigma_deg);
 }
 
+/* A sight against the Sun's curve. */
+struct equation {
+    double residual_deg; /* zenith distance of the sight minus the Sun's; NAN when useless */
+    double by_lat;       /* slopes of the Sun's: deg a deg of latitude */
+    double by_offset;    /* deg a second of the clock's offset */
+};
+
+/* The observation equations of all sights about one latitude and one offset of the clock:
+ * the curve is looked at there once, for whoever asks. */
+struct equations {
+    double lat_deg;
+    double offset_s; /* positive where the clock is fast */
+    struct equation sight[RUN_READINGS_MAX];
+};
+
 struct curve {
     const struct place *place;
     const struct run *run;
@@ -53,12 +68,18 @@ struct curve {
     double time_sigma_s; /* of one reading's time: rounding and reaction */
     int sights;          /* equals run->readings */
     struct sight sight[RUN_READINGS_MAX];
+    struct equations declared; /* about the place as it was told, the clock as it is */
 };
 
 /* Fills the sights; all are kept but those too low, farther than six hours from noon,
  * or the very same as an earlier one. */
 void curve_init(struct curve *curve, const struct place *place, const struct run *run,
                 const struct sun_day *day);
+
+/* The equations of all sights, kept or not, residuals to 1e-13 deg. Each costs a tenth of
+ * curve_zenith_deg. */
+void curve_equations(const struct curve *curve, double lat_deg, double offset_s,
+                     struct equations *out);
 
 /* A latitude and a clock that is offset_s fast, with what every sight needs of them. */
 struct stance {
@@ -71,12 +92,6 @@ struct stance stance_of(double lat_deg, double offset_s);
 /* The Sun of a sight with the clock set right. */
 struct course curve_course(const struct curve *curve, const struct sight *sight,
                            const struct stance *stance);
-
-/* Zenith distance of a sight minus the Sun's for that stance, to 1e-13 deg; NAN for a
- * useless one. Its slopes by latitude (deg/deg) and by clock offset (deg/s) are the
- * curve's. A tenth of the cost of curve_zenith_deg. */
-double curve_residual_deg(const struct curve *curve, const struct sight *sight,
-                          const struct stance *stance, double *by_lat, double *by_offset);
 
 /* Zenith distance of the Sun's centre at a latitude, the clock being offset_s fast. */
 double curve_zenith_deg(const struct curve *curve, double lat_deg, double t_clock_s,
@@ -97,15 +112,16 @@ struct curve_fit {
     double chi2;                    /* of the kept sights */
 };
 
-/* Least squares from a start; prior_s is the clock's own sigma about prior_offset_s.
- * False when the kept sights do not settle both. */
-bool curve_fit(const struct curve *curve, double start_lat_deg, double start_offset_s,
-               double prior_offset_s, double prior_s, struct curve_fit *out);
+/* Least squares from where the equations stand; prior_s is the clock's own sigma about
+ * prior_offset_s. False when the kept sights do not settle both. */
+bool curve_fit(const struct curve *curve, const struct equations *start, double prior_offset_s,
+               double prior_s, struct curve_fit *out);
 
-/* Robust start: least trimmed squares over elementary pairs of sights, at most
- * `strays` of them free to be anything, linear about (lat, offset). Returns the
- * trimmed sum of squares in units of the expected sigma; INFINITY without any. */
-double curve_trimmed(const struct curve *curve, double lat_deg, double offset_s, double prior_s,
+/* Robust start: least trimmed squares over elementary pairs of kept sights, `strays` of
+ * all (fewer than there are) being free to be anything, linear as the equations are.
+ * Returns the trimmed sum of squares in units of the expected sigma; INFINITY without
+ * any pair. */
+double curve_trimmed(const struct curve *curve, const struct equations *about, double prior_s,
                      int strays, struct curve_fit *out);
 
 #endif

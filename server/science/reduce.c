@@ -74,16 +74,10 @@ static int strays_max(int usable) {
 }
 
 /* How far the sights lie off the curve, in their own sigma. */
-static void stray_sigmas(const struct curve *curve, const struct curve_fit *fit,
+static void stray_sigmas(const struct curve *curve, const struct equations *about,
                          double sigmas[RUN_READINGS_MAX]) {
-    const struct stance stance = stance_of(fit->lat_deg, fit->offset_s);
-    double by_lat, by_offset;
-    for (int i = 0; i < curve->sights; i++) {
-        const struct sight *sight = &curve->sight[i];
-        if (!isnan(sight->zenith_deg))
-            sigmas[i] = fabs(curve_residual_deg(curve, sight, &stance, &by_lat, &by_offset)) /
-                        sight->sigma_deg;
-    }
+    for (int i = 0; i < curve->sights; i++)
+        sigmas[i] = fabs(about->sight[i].residual_deg) / curve->sight[i].sigma_deg;
 }
 
 /* Keeps all usable sights but the at most `strays` worst beyond the limit. */
@@ -137,71 +131,79 @@ static double median_ratio(const struct curve *curve, const double *sigmas) {
 }
 
 /* Robust start: the clock as it is, or shifted as summer time and zones shift it
- * where that explains the run far better. */
-static bool robust_start(const struct curve *curve, int strays, struct curve_fit *out) {
+ * where that explains the run far better. Leaves the equations about it. */
+static bool robust_start(const struct curve *curve, int strays, struct equations *out) {
     static const double shifts_s[] = {3600.0, -3600.0, 1800.0, -1800.0, 7200.0, -7200.0};
-    double best = curve_trimmed(curve, curve->place->lat_deg, 0.0, SEARCH_PRIOR_S, strays, out);
+    const double lat_deg = curve->place->lat_deg;
+    struct curve_fit start;
+    double best = curve_trimmed(curve, &curve->declared, SEARCH_PRIOR_S, strays, &start);
     int used = curve_kept(curve) - strays;
     for (size_t k = 0; best > 16.0 * used && k < sizeof shifts_s / sizeof shifts_s[0]; k++) {
         struct curve_fit shifted;
-        double sum = curve_trimmed(curve, curve->place->lat_deg, shifts_s[k], SEARCH_PRIOR_S,
-                                   strays, &shifted);
+        curve_equations(curve, lat_deg, shifts_s[k], out);
+        double sum = curve_trimmed(curve, out, SEARCH_PRIOR_S, strays, &shifted);
         if (sum < 0.25 * best) {
             best = sum;
-            *out = shifted;
+            start = shifted;
         }
     }
     if (isinf(best))
         return false;
-    bool near_guess =
-        fabs(out->lat_deg - curve->place->lat_deg) < LINEAR_DEG && fabs(out->offset_s) < LINEAR_S;
+    curve_equations(curve, start.lat_deg, start.offset_s, out);
+    bool near_guess = fabs(start.lat_deg - lat_deg) < LINEAR_DEG && fabs(start.offset_s) < LINEAR_S;
     struct curve_fit again; /* the first was linear about a guess */
-    if (!near_guess &&
-        !isinf(curve_trimmed(curve, out->lat_deg, out->offset_s, SEARCH_PRIOR_S, strays, &again)))
-        *out = again;
+    if (!near_guess && !isinf(curve_trimmed(curve, out, SEARCH_PRIOR_S, strays, &again)))
+        curve_equations(curve, again.lat_deg, again.offset_s, out);
+    return true;
+}
+
+/* Fits the sights kept by now, the clock being free about where it was found, and moves
+ * the equations there. */
+static bool search_on(const struct curve *curve, struct equations *about, struct curve_fit *fit) {
+    if (!curve_fit(curve, about, about->offset_s, SEARCH_PRIOR_S, fit))
+        return false;
+    curve_equations(curve, fit->lat_deg, fit->offset_s, about);
     return true;
 }
 
 /* Leaves out two marks that were exchanged, where so many may be left out. */
-static bool drop_exchanged(struct curve *curve, struct curve_fit *fit, const int *order,
-                           int usable) {
+static bool drop_exchanged(struct curve *curve, const int *order, int usable, struct curve_fit *fit,
+                           struct equations *about) {
     int pair[2] = {0, 0};
-    if (!slip_exchange(curve, fit, order, usable, pair))
+    if (!slip_exchange(curve, fit, about, order, usable, pair))
         return true;
     int more = curve->sight[pair[0]].kept + curve->sight[pair[1]].kept;
     if (usable - curve_kept(curve) + more > strays_max(usable))
         return true;
     curve->sight[pair[0]].kept = curve->sight[pair[1]].kept = false;
-    return curve_fit(curve, fit->lat_deg, fit->offset_s, fit->offset_s, SEARCH_PRIOR_S, fit);
+    return search_on(curve, about, fit);
 }
 
 /* Finds the sights that belong together and fits them. */
-static bool settle(struct curve *curve, int usable, struct curve_fit *fit) {
+static bool settle(struct curve *curve, int usable, struct curve_fit *fit,
+                   struct equations *about) {
     int strays = strays_max(usable);
-    if (!robust_start(curve, strays, fit))
+    if (!robust_start(curve, strays, about))
         return false;
-    double sigmas[RUN_READINGS_MAX] = {0.0};
-    double ratio = 0.0;
+    double sigmas[RUN_READINGS_MAX], ratio = 0.0;
     for (int round = 0; round < ROUNDS; round++) {
-        stray_sigmas(curve, fit, sigmas);
+        stray_sigmas(curve, about, sigmas);
         if (round == 0)
             ratio = median_ratio(curve, sigmas);
         bool changed = choose_kept(curve, sigmas, stray_limit(usable - 2.0) * ratio, strays);
         if (round > 0 && !changed)
             break;
-        struct curve_fit next;
-        if (!curve_fit(curve, fit->lat_deg, fit->offset_s, fit->offset_s, SEARCH_PRIOR_S, &next))
+        if (!search_on(curve, about, fit))
             return false;
-        *fit = next;
         ratio = scatter_ratio(fit->chi2, curve_kept(curve) - 2.0);
     }
     return true;
 }
 
 /* Is the clock wrong beyond its uncertainty, by the run's own witness? */
-static enum slip clock_slip(const struct curve *curve, const struct curve_fit *fit) {
+static enum slip clock_slip(const struct curve *curve, const struct equations *about) {
     struct curve_fit witness;
-    if (!curve_fit(curve, fit->lat_deg, fit->offset_s, fit->offset_s, CLOCK_UNKNOWN_S, &witness))
+    if (!curve_fit(curve, about, about->offset_s, CLOCK_UNKNOWN_S, &witness))
         return SLIP_NONE;
     double ratio = scatter_ratio(witness.chi2, curve_kept(curve) - 2.0);
     double sigma_s = hypot(ratio * sqrt(witness.offset_variance), curve->clock_sigma_s);
@@ -246,21 +248,19 @@ static double budget_sum(const struct error_budget *budget) {
 }
 
 /* Everything that is said about single readings, against the final curve. */
-static void tell_readings(const struct curve *curve, const struct curve_fit *fit, enum slip bumped,
-                          struct reduction *out) {
-    const struct stance stance = stance_of(fit->lat_deg, fit->offset_s);
+static void tell_readings(const struct curve *curve, const struct equations *about,
+                          enum slip bumped, struct reduction *out) {
     double squares = 0.0;
     for (int i = 0; i < curve->sights; i++) {
         const struct sight *sight = &curve->sight[i];
-        double by_lat, by_offset;
-        double residual_deg = curve_residual_deg(curve, sight, &stance, &by_lat, &by_offset);
+        double residual_deg = about->sight[i].residual_deg;
         out->residual_deg[i] = residual_deg;
         if (sight->kept) {
             squares += residual_deg * residual_deg;
             continue;
         }
         enum slip cause[SLIP_CAUSES];
-        slip_of_reading(curve, fit, i, cause);
+        slip_of_reading(curve, about, i, cause);
         if (bumped != SLIP_NONE)
             cause[0] = bumped;
         out->left_out[out->left_outs++] = (struct left_out){
@@ -272,8 +272,8 @@ static void tell_readings(const struct curve *curve, const struct curve_fit *fit
             .instead_m = sight->useless == SLIP_TIME
                              ? NAN
                              : curve_shadow_m(curve, sight->t_utc_s,
-                                              curve_zenith_deg(curve, fit->lat_deg, sight->t_utc_s,
-                                                               fit->offset_s)),
+                                              curve_zenith_deg(curve, about->lat_deg,
+                                                               sight->t_utc_s, about->offset_s)),
         };
     }
     out->used = curve_kept(curve);
@@ -311,30 +311,32 @@ static enum reduce_status time_status(const struct curve *curve, const struct no
 static enum reduce_status fit_run(struct curve *curve, int usable, const int *order,
                                   struct reduction *out) {
     struct curve_fit fit;
-    if (!settle(curve, usable, &fit) || !drop_exchanged(curve, &fit, order, usable))
+    struct equations about; /* that fit, as soon as there is one */
+    if (!settle(curve, usable, &fit, &about) || !drop_exchanged(curve, order, usable, &fit, &about))
         return REDUCE_IMPLAUSIBLE;
     enum slip bumped = SLIP_NONE;
-    int first = slip_bump(curve, &fit, order, usable);
+    int first = slip_bump(curve, &fit, &about, order, usable);
     if (first > 0) {
         bumped = out->run_slip = SLIP_BUMPED;
         drop_bumped(curve, order, usable, first);
     }
-    enum slip clock = clock_slip(curve, &fit);
+    enum slip clock = clock_slip(curve, &about);
     if (clock != SLIP_NONE && bumped == SLIP_NONE)
         out->run_slip = clock;
     double prior_offset_s = clock == SLIP_NONE ? 0.0 : fit.offset_s;
     double prior_s = clock == SLIP_NONE ? curve->clock_sigma_s : CLOCK_UNKNOWN_S;
-    if (!curve_fit(curve, fit.lat_deg, fit.offset_s, prior_offset_s, prior_s, &fit))
+    if (!curve_fit(curve, &about, prior_offset_s, prior_s, &fit))
         return REDUCE_IMPLAUSIBLE;
+    curve_equations(curve, fit.lat_deg, fit.offset_s, &about);
     out->chi2 = fit.chi2;
     out->dof = curve_kept(curve) - (clock == SLIP_NONE ? 1 : 2);
-    tell_readings(curve, &fit, bumped, out);
+    tell_readings(curve, &about, bumped, out);
 
     /* From here on sights count with the scatter they showed. */
     double ratio = scatter_ratio(fit.chi2, out->dof);
     for (int i = 0; i < curve->sights; i++)
         sight_set_sigma(&curve->sight[i], curve->sight[i].sigma_deg * ratio);
-    if (!curve_fit(curve, fit.lat_deg, fit.offset_s, prior_offset_s, prior_s, &fit))
+    if (!curve_fit(curve, &about, prior_offset_s, prior_s, &fit))
         return REDUCE_IMPLAUSIBLE;
     out->clock_offset_s = fit.offset_s + curve->clock.applied_s;
     out->clock_offset_sigma_s = sqrt(fit.offset_variance);

@@ -85,10 +85,10 @@ const char *slip_text(enum slip slip) {
     return slips[slip].text;
 }
 
-/* Shadow (m) on the fitted curve at a clock time, and the sigma (m) of one mark. */
-static double shadow_on_curve_m(const struct curve *curve, const struct curve_fit *fit,
+/* Shadow (m) on a curve at a clock time, and the sigma (m) of one mark. */
+static double shadow_on_curve_m(const struct curve *curve, double lat_deg, double offset_s,
                                 double t_clock_s) {
-    double zenith_deg = curve_zenith_deg(curve, fit->lat_deg, t_clock_s, fit->offset_s);
+    double zenith_deg = curve_zenith_deg(curve, lat_deg, t_clock_s, offset_s);
     return curve_shadow_m(curve, t_clock_s, zenith_deg);
 }
 
@@ -123,46 +123,43 @@ static bool digit_wrong(long sent_mm, double expected_mm, double close_mm) {
 }
 
 /* Does the sight, taken as it is, lie on the curve at another time? */
-static bool fits_at(const struct curve *curve, const struct curve_fit *fit,
+static bool fits_at(const struct curve *curve, const struct equations *about,
                     const struct sight *sight, double t_clock_s) {
-    double zenith_deg = curve_zenith_deg(curve, fit->lat_deg, t_clock_s, fit->offset_s);
+    double zenith_deg = curve_zenith_deg(curve, about->lat_deg, t_clock_s, about->offset_s);
     return fabs(sight->zenith_deg - zenith_deg) < CLOSE_SIGMAS * sight->sigma_deg;
 }
 
-static bool fits_shifted(const struct curve *curve, const struct curve_fit *fit,
+static bool fits_shifted(const struct curve *curve, const struct equations *about,
                          const struct sight *sight, double shift_s) {
-    return fits_at(curve, fit, sight, sight->t_utc_s + shift_s) ||
-           fits_at(curve, fit, sight, sight->t_utc_s - shift_s);
+    return fits_at(curve, about, sight, sight->t_utc_s + shift_s) ||
+           fits_at(curve, about, sight, sight->t_utc_s - shift_s);
 }
 
-static bool minutes_wrong(const struct curve *curve, const struct curve_fit *fit,
+static bool minutes_wrong(const struct curve *curve, const struct equations *about,
                           const struct sight *sight) {
     for (int tens = 1; tens < 6; tens++)
-        if (fits_shifted(curve, fit, sight, 600.0 * tens))
+        if (fits_shifted(curve, about, sight, 600.0 * tens))
             return true;
     return false;
 }
 
 /* Two marks exchanged leave both off the curve, the second perhaps too little to
  * be left out by itself. */
-static bool exchanged(const struct curve *curve, const struct curve_fit *fit, int index) {
+static bool exchanged(const struct curve *curve, const struct equations *about, int index) {
     const struct sight *sight = &curve->sight[index];
-    const struct stance stance = stance_of(fit->lat_deg, fit->offset_s);
     for (int i = 0; i < curve->sights; i++) {
         const struct sight *other = &curve->sight[i];
         if (i == index || isnan(other->zenith_deg))
             continue;
-        double by_lat, by_offset;
-        double off_deg = curve_residual_deg(curve, other, &stance, &by_lat, &by_offset);
-        if (fabs(off_deg) > NOTICED_SIGMAS * other->sigma_deg &&
-            fits_at(curve, fit, sight, other->t_utc_s) &&
-            fits_at(curve, fit, other, sight->t_utc_s))
+        if (fabs(about->sight[i].residual_deg) > NOTICED_SIGMAS * other->sigma_deg &&
+            fits_at(curve, about, sight, other->t_utc_s) &&
+            fits_at(curve, about, other, sight->t_utc_s))
             return true;
     }
     return false;
 }
 
-void slip_of_reading(const struct curve *curve, const struct curve_fit *fit, int index,
+void slip_of_reading(const struct curve *curve, const struct equations *about, int index,
                      enum slip cause[SLIP_CAUSES]) {
     const struct sight *sight = &curve->sight[index];
     if (sight->useless == SLIP_TIME || sight->useless == SLIP_DUPLICATE) {
@@ -171,7 +168,7 @@ void slip_of_reading(const struct curve *curve, const struct curve_fit *fit, int
             cause[i] = SLIP_NONE;
         return;
     }
-    double expected_m = shadow_on_curve_m(curve, fit, sight->t_utc_s);
+    double expected_m = shadow_on_curve_m(curve, about->lat_deg, about->offset_s, sight->t_utc_s);
     double close_m = CLOSE_SIGMAS * shadow_sigma_m(curve, sight, expected_m);
     double sent_m = curve->run->reading[index].shadow_m;
     double expected_mm = expected_m * 1000.0, close_mm = close_m * 1000.0;
@@ -184,13 +181,13 @@ void slip_of_reading(const struct curve *curve, const struct curve_fit *fit, int
         bool fits;
     } causes[] = {
         /* The fewer ways a cause has to fit by chance, the earlier it stands. */
-        {SLIP_EXCHANGED, seen && exchanged(curve, fit, index)},
+        {SLIP_EXCHANGED, seen && exchanged(curve, about, index)},
         {SLIP_TENFOLD, tenfold},
-        {SLIP_TIME, seen && (fits_shifted(curve, fit, sight, 3600.0) ||
-                             fits_shifted(curve, fit, sight, 43200.0))},
+        {SLIP_TIME, seen && (fits_shifted(curve, about, sight, 3600.0) ||
+                             fits_shifted(curve, about, sight, 43200.0))},
         {SLIP_DIGITS_SWAPPED, digits_swapped(sent_mm, expected_mm, close_mm)},
         {SLIP_DIGIT, digit_wrong(sent_mm, expected_mm, close_mm)},
-        {SLIP_TIME, seen && minutes_wrong(curve, fit, sight)},
+        {SLIP_TIME, seen && minutes_wrong(curve, about, sight)},
         {SLIP_TOO_LOW, !seen},
         {SLIP_OUTLIER, true},
     };
@@ -214,27 +211,21 @@ static bool one_length(const struct run *run) {
     return true;
 }
 
-/* |measured - expected| zenith distance of each sight, were the run sent like this; 90
- * for one too low to be one, NAN for one that cannot be looked at. */
-static void misfits_deg(const struct curve *curve, double off_deg[RUN_READINGS_MAX]) {
-    const struct stance here = stance_of(curve->place->lat_deg, 0.0);
-    double by_lat, by_offset;
-    for (int i = 0; i < curve->sights; i++) {
-        const struct sight *sight = &curve->sight[i];
-        off_deg[i] = sight->useless == SLIP_NONE
-                         ? fabs(curve_residual_deg(curve, sight, &here, &by_lat, &by_offset))
-                     : sight->useless == SLIP_TOO_LOW ? 90.0
-                                                      : NAN;
-    }
+/* |measured - expected| zenith distance of a sight, were the run sent like this: 90 of one
+ * too low to be one, NAN of one that cannot be looked at. */
+static double off_deg(const struct curve *curve, int index) {
+    return curve->sight[index].useless == SLIP_TOO_LOW
+               ? 90.0
+               : fabs(curve->declared.sight[index].residual_deg);
 }
 
 /* Their median; of a run with one length throughout, the best. */
-static double misfit_deg(const struct curve *curve, const double off_deg[RUN_READINGS_MAX]) {
+static double misfit_deg(const struct curve *curve) {
     double sorted_deg[RUN_READINGS_MAX];
     int count = 0;
     for (int i = 0; i < curve->sights; i++)
-        if (!isnan(off_deg[i]))
-            sorted_deg[count++] = off_deg[i];
+        if (!isnan(off_deg(curve, i)))
+            sorted_deg[count++] = off_deg(curve, i);
     if (count == 0)
         return 90.0;
     sort_ascending(sorted_deg, count);
@@ -243,10 +234,10 @@ static double misfit_deg(const struct curve *curve, const double off_deg[RUN_REA
 
 /* Readings that stand far off where this place has the Sun, and would stand there ten
  * times as long or as short. */
-static int tenfold_sights(const struct curve *curve, const double off_deg[RUN_READINGS_MAX]) {
+static int tenfold_sights(const struct curve *curve) {
     int count = 0;
     for (int i = 0; i < curve->sights; i++) {
-        if (!(off_deg[i] > SENSELESS_DEG))
+        if (!(off_deg(curve, i) > SENSELESS_DEG))
             continue;
         double there_deg =
             curve_zenith_deg(curve, curve->place->lat_deg, curve->sight[i].t_utc_s, 0.0);
@@ -296,11 +287,9 @@ enum slip slip_of_senseless_run(const struct curve *curve) {
         {SLIP_CLOCK_HOUR, -1800.0},   {SLIP_HALF_DAY, 43200.0},   {SLIP_HALF_DAY, -43200.0},
         {SLIP_POSITION_SWAPPED, 1.0},
     };
-    double off_deg[RUN_READINGS_MAX];
-    misfits_deg(curve, off_deg);
-    double sent_deg = misfit_deg(curve, off_deg);
+    double sent_deg = misfit_deg(curve);
     /* More than can be left out one by one: the units are mixed. */
-    bool mixed = 4 * tenfold_sights(curve, off_deg) > curve->sights;
+    bool mixed = 4 * tenfold_sights(curve) > curve->sights;
     if (sent_deg < SENSELESS_DEG)
         return mixed ? SLIP_RUN_TENFOLD : SLIP_NONE;
     enum slip best = SLIP_NONE;
@@ -313,8 +302,7 @@ enum slip slip_of_senseless_run(const struct curve *curve) {
         without(hypotheses[k].slip, hypotheses[k].factor, curve, &place, &run);
         struct curve without_slip;
         curve_init(&without_slip, &place, &run, curve->day);
-        misfits_deg(&without_slip, off_deg);
-        double deg = misfit_deg(&without_slip, off_deg);
+        double deg = misfit_deg(&without_slip);
         /* One length throughout speaks for itself: no other slip makes that. */
         if (deg < best_deg && one_length(curve->run) && hypotheses[k].slip == SLIP_LENGTHS_SWAPPED)
             return SLIP_LENGTHS_SWAPPED;
@@ -336,11 +324,12 @@ enum slip slip_of_height(const struct curve *curve, const struct curve_fit *fit,
         return SLIP_NONE;
     /* The height that would put the curve where this latitude has it. */
     double t_utc_s = sun_transit_utc_s(curve->day, curve->place->lon_deg);
-    struct curve_fit here = {.lat_deg = curve->place->lat_deg};
-    double needed_m = curve->height_m * shadow_on_curve_m(curve, fit, t_utc_s) /
-                      shadow_on_curve_m(curve, &here, t_utc_s);
+    double here_deg = curve->place->lat_deg;
+    double needed_m = curve->height_m *
+                      shadow_on_curve_m(curve, fit->lat_deg, fit->offset_s, t_utc_s) /
+                      shadow_on_curve_m(curve, here_deg, 0.0, t_utc_s);
     double tolerance_m = tolerance_deg * ANGLE_RAD_PER_DEG * curve->height_m /
-                         fmax(0.1, fabs(angle_sin(2.0 * (fit->lat_deg - here.lat_deg)) / 2.0));
+                         fmax(0.1, fabs(angle_sin(2.0 * (fit->lat_deg - here_deg)) / 2.0));
     tolerance_m = fmin(tolerance_m, 0.02 * curve->height_m);
     const struct gnomon *gnomon = &curve->run->gnomon;
     for (int i = 0; gnomon->parts > 1 && i < gnomon->parts; i++)
@@ -349,48 +338,31 @@ enum slip slip_of_height(const struct curve *curve, const struct curve_fit *fit,
     return needed_m > curve->height_m ? SLIP_PART_MISSING : SLIP_PART_TWICE;
 }
 
-/* The sights about the fitted curve, in the order of time. */
-struct about {
-    double residual_deg, weight; /* 1 / sigma^2 */
-    double slope[2];             /* by latitude, by clock offset */
-};
+/* Square of a sight's misfit, in sigma, on a given point of the curve. */
+static double misfit2(const struct sight *sight, double on_deg) {
+    double off_deg = sight->zenith_deg - on_deg;
+    return off_deg * off_deg * sight->weight;
+}
 
-static void look_about(const struct curve *curve, const struct curve_fit *fit, const int *order,
-                       int count, struct about about[RUN_READINGS_MAX]) {
-    const struct stance stance = stance_of(fit->lat_deg, fit->offset_s);
+bool slip_exchange(const struct curve *curve, const struct curve_fit *fit,
+                   const struct equations *about, const int *order, int count, int pair[2]) {
+    double on_curve[RUN_READINGS_MAX], own[RUN_READINGS_MAX], worst = 0.0;
     for (int k = 0; k < count; k++) {
         const struct sight *sight = &curve->sight[order[k]];
-        about[k].residual_deg =
-            curve_residual_deg(curve, sight, &stance, &about[k].slope[0], &about[k].slope[1]);
-        about[k].weight = sight->weight;
+        on_curve[k] = sight->zenith_deg - about->sight[order[k]].residual_deg;
+        own[k] = misfit2(sight, on_curve[k]);
+        worst = fmax(worst, own[k]);
     }
-}
-
-/* Square of a sight's misfit, in sigma, on a given point of the curve. */
-static double misfit2(const struct sight *sight, const struct about *about, double on_deg) {
-    double off_deg = sight->zenith_deg - on_deg;
-    return off_deg * off_deg * about->weight;
-}
-
-bool slip_exchange(const struct curve *curve, const struct curve_fit *fit, const int *order,
-                   int count, int pair[2]) {
-    /* Below this no exchange is believed, whatever the scatter. */
+    /* Below this no exchange is believed, whatever the scatter: most sights are seen to be
+     * out of it without a look at the others. */
     double best = EXCHANGE_CHI2, kept_chi2 = fit->chi2;
-    struct about about[RUN_READINGS_MAX];
-    double on_curve[RUN_READINGS_MAX], own[RUN_READINGS_MAX];
-    look_about(curve, fit, order, count, about);
     for (int k = 0; k < count; k++) {
-        on_curve[k] = curve->sight[order[k]].zenith_deg - about[k].residual_deg;
-        own[k] = about[k].residual_deg * about[k].residual_deg * about[k].weight;
-    }
-    for (int k = 0; k < count; k++) {
-        for (int m = k + 1; m < count; m++) {
+        for (int m = k + 1; m < count && own[k] + worst > best; m++) {
             const struct sight *one = &curve->sight[order[k]], *two = &curve->sight[order[m]];
             double sent = own[k] + own[m];
             if (sent <= best || (!one->kept && !two->kept))
                 continue;
-            double meant =
-                misfit2(one, &about[k], on_curve[m]) + misfit2(two, &about[m], on_curve[k]);
+            double meant = misfit2(one, on_curve[m]) + misfit2(two, on_curve[k]);
             if (meant < 2.0 * CLOSE_SIGMAS * CLOSE_SIGMAS && sent - meant > best) {
                 best = sent - meant;
                 kept_chi2 = fit->chi2 - (one->kept && two->kept ? sent : 0.0);
@@ -404,17 +376,46 @@ bool slip_exchange(const struct curve *curve, const struct curve_fit *fit, const
     return best > EXCHANGE_CHI2 * scatter2;
 }
 
-/* Normal equations of latitude and clock offset about the fitted curve, the clock being
- * believed as far as it is, and a step that only the sights from some one on know of. */
+/* Normal equations about the fitted curve: of all sights for latitude and clock offset, the
+ * clock being believed as far as it is, and of the late ones for a step that they alone
+ * know of. */
 struct step_sums {
-    double lat_lat, lat_offset, offset_offset, lat_right, offset_right; /* all sights */
-    double lat_step, offset_step, step_step, step_right;                /* the late ones */
+    double prior, prior_offset_s;
+    double lat_lat, lat_offset, offset_offset, lat_right, offset_right, squares; /* all */
+    double lat_step, offset_step, step_step, step_right;                         /* late ones */
 };
 
-/* Chi-square of one curve with that step before the sight `first`; INFINITY where it
- * does not settle. */
-static double step_chi2(const struct step_sums *sum, const struct about *about, int count,
-                        int first, double *step_over_sigma) {
+static struct step_sums step_begin(const struct curve *curve, const struct equations *about,
+                                   const int *order, int count) {
+    const double prior = 1.0 / (curve->clock_sigma_s * curve->clock_sigma_s);
+    struct step_sums sum = {.prior = prior,
+                            .prior_offset_s = -about->offset_s,
+                            .offset_offset = prior,
+                            .offset_right = -prior * about->offset_s,
+                            .squares = prior * about->offset_s * about->offset_s};
+    for (int k = 0; k < count; k++) {
+        const struct equation *at = &about->sight[order[k]];
+        const double weight = curve->sight[order[k]].weight;
+        sum.lat_lat += weight * at->by_lat * at->by_lat;
+        sum.lat_offset += weight * at->by_lat * at->by_offset;
+        sum.offset_offset += weight * at->by_offset * at->by_offset;
+        sum.lat_right += weight * at->by_lat * at->residual_deg;
+        sum.offset_right += weight * at->by_offset * at->residual_deg;
+        sum.squares += weight * at->residual_deg * at->residual_deg;
+    }
+    return sum;
+}
+
+static void step_add(struct step_sums *sum, const struct equation *late, double weight) {
+    sum->lat_step += weight * late->by_lat;
+    sum->offset_step += weight * late->by_offset;
+    sum->step_step += weight;
+    sum->step_right += weight * late->residual_deg;
+}
+
+/* Chi-square of the sights about one curve with that step; INFINITY where it does not
+ * settle. */
+static double step_chi2(const struct step_sums *sum, double *step_over_sigma) {
     const double determinant =
         sum->lat_lat * sum->offset_offset - sum->lat_offset * sum->lat_offset;
     if (!(determinant > SMALLEST_PIVOT * sum->lat_lat * sum->offset_offset))
@@ -434,54 +435,31 @@ static double step_chi2(const struct step_sums *sum, const struct about *about, 
         return INFINITY;
     const double step =
         (sum->step_right - sum->lat_step * lat - sum->offset_step * offset) / information;
-    const double x[] = {lat - lat_by * step, offset - offset_by * step};
-    double chi2 = 0.0;
-    for (int k = 0; k < count; k++) {
-        double left = about[k].residual_deg - about[k].slope[0] * x[0] - about[k].slope[1] * x[1] -
-                      (k >= first ? step : 0.0);
-        chi2 += left * left * about[k].weight;
-    }
     *step_over_sigma = fabs(step) * sqrt(information);
-    return chi2;
+    /* What the three unknowns explain is gone; what the prior holds against them is none of
+     * the sights'. */
+    const double from_prior_s = offset - offset_by * step - sum->prior_offset_s;
+    const double chi2 = sum->squares - lat * sum->lat_right - offset * sum->offset_right -
+                        step * step * information - sum->prior * from_prior_s * from_prior_s;
+    return fmax(0.0, chi2);
 }
 
-static struct step_sums step_begin(const struct curve *curve, const struct curve_fit *fit,
-                                   const struct about *about, int count) {
-    const double prior = 1.0 / (curve->clock_sigma_s * curve->clock_sigma_s);
-    struct step_sums sum = {.offset_offset = prior, .offset_right = -prior * fit->offset_s};
-    for (int k = 0; k < count; k++) {
-        const struct about *at = &about[k];
-        sum.lat_lat += at->weight * at->slope[0] * at->slope[0];
-        sum.lat_offset += at->weight * at->slope[0] * at->slope[1];
-        sum.offset_offset += at->weight * at->slope[1] * at->slope[1];
-        sum.lat_right += at->weight * at->slope[0] * at->residual_deg;
-        sum.offset_right += at->weight * at->slope[1] * at->residual_deg;
-    }
-    return sum;
-}
-
-static void step_add(struct step_sums *sum, const struct about *late) {
-    sum->lat_step += late->weight * late->slope[0];
-    sum->offset_step += late->weight * late->slope[1];
-    sum->step_step += late->weight;
-    sum->step_right += late->weight * late->residual_deg;
-}
-
-int slip_bump(const struct curve *curve, const struct curve_fit *fit, const int *order, int count) {
-    int strays = count - curve_kept(curve);
+int slip_bump(const struct curve *curve, const struct curve_fit *fit, const struct equations *about,
+              const int *order, int count) {
+    const int strays = count - curve_kept(curve);
+    /* What one curve has to be believed to explain the same: strays and a wrong clock. */
+    const double clock = about->offset_s / curve->clock_sigma_s;
+    const double belief = STRAY_COST * strays + fmin(CLOCK_COST, clock * clock);
+    /* Two curves without any residual would not be better by enough. */
+    if (count < EARLIEST_BUMP + 2 || fit->chi2 + belief <= BUMP_CHI2)
+        return 0;
     double best = INFINITY, best_step = 0.0;
     int best_first = 0;
-    struct about about[RUN_READINGS_MAX];
-    if (count < EARLIEST_BUMP + 2)
-        return 0;
-    look_about(curve, fit, order, count, about);
-    struct step_sums sum = step_begin(curve, fit, about, count);
-    step_add(&sum, &about[count - 1]);
+    struct step_sums sum = step_begin(curve, about, order, count);
     /* From the last on, so that each step adds one late sight; of equals the earliest. */
-    for (int first = count - 2; first >= EARLIEST_BUMP; first--) {
-        double step = 0.0;
-        step_add(&sum, &about[first]);
-        double chi2 = step_chi2(&sum, about, count, first, &step);
+    for (int first = count - 1; first >= EARLIEST_BUMP; first--) {
+        step_add(&sum, &about->sight[order[first]], curve->sight[order[first]].weight);
+        double step = 0.0, chi2 = first <= count - 2 ? step_chi2(&sum, &step) : INFINITY;
         if (chi2 <= best && !isinf(chi2)) {
             best = chi2;
             best_step = step;
@@ -489,9 +467,6 @@ int slip_bump(const struct curve *curve, const struct curve_fit *fit, const int 
         }
     }
     double scatter2 = fmax(1.0, best / fmax(1.0, count - 4.0));
-    /* What one curve has to be believed to explain the same: strays and a wrong clock. */
-    double clock = pow(fit->offset_s / curve->clock_sigma_s, 2.0);
-    double one_curve = fit->chi2 + scatter2 * (STRAY_COST * strays + fmin(CLOCK_COST, clock));
-    bool better = one_curve - best > BUMP_CHI2 * scatter2;
+    bool better = fit->chi2 + scatter2 * belief - best > BUMP_CHI2 * scatter2;
     return better && best_step > 6.0 * sqrt(scatter2) ? best_first : 0;
 }
