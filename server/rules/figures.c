@@ -2,6 +2,7 @@
 /* figures: tally -> combination -> board -> text. */
 #include "server/rules/figures.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -15,9 +16,11 @@
 #define JSON_MAX (64u << 20)
 #define MARK_LENGTH 32 /* hex digits: 128 bits tell any two apart */
 /* Making the figures of a day of so many noons or more takes so long that those who ask
- * within REST_S of the last time are shown the last ones. */
+ * soon after the last time are shown the last ones: what is shown is behind by that, and
+ * by the making, which takes some 0.7 us a noon. */
 #define RESTING_NOONS 2000
 #define REST_S 0.1
+#define REST_S_PER_NOON 1e-6
 
 struct figures *figures_hold(struct figures *figures) {
     if (figures)
@@ -183,8 +186,9 @@ static int make(const struct book_view *view, const struct day_row *day, double 
 
 /* Not long ago; a clock set back makes them old. */
 static bool rested(const struct figures *figures, double now_utc_s) {
-    double since_s = now_utc_s - figures->made_utc_s;
-    return figures->noons >= RESTING_NOONS && since_s >= 0.0 && since_s < REST_S;
+    const double since_s = now_utc_s - figures->made_utc_s;
+    const double rest_s = fmax(REST_S, REST_S_PER_NOON * (double)figures->noons);
+    return figures->noons >= RESTING_NOONS && since_s >= 0.0 && since_s < rest_s;
 }
 
 static bool is_good(const struct figures *figures, enum book_kept how, double now_utc_s) {

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-/* order: selection by parting about a middle value, sorting by the bytes of the doubles. */
+/* order: selection by parting about a middle value, sorting by the digits of the doubles' bits. */
 #include "server/science/order.h"
 
 #include <math.h>
@@ -7,8 +7,9 @@
 #include <string.h>
 
 #define FEW 24
-#define BYTES 8
-#define DIGITS 256
+#define PLACES 6 /* digits of 11 bits in a double */
+#define DIGIT_BITS 11
+#define DIGITS (1 << DIGIT_BITS)
 
 static void insert_values(double *value, size_t count) {
     for (size_t i = 1; i < count; i++) {
@@ -95,28 +96,33 @@ static void insert_keys(struct order_key *key, size_t count) {
     }
 }
 
+static size_t digit_of(uint64_t bits, int place) {
+    return bits >> (DIGIT_BITS * place) & (DIGITS - 1);
+}
+
 void order_sort(struct order_key *key, struct order_key *spare, size_t count) {
-    size_t times[BYTES][DIGITS] = {0};
+    uint32_t times[PLACES][DIGITS] = {{0}};
     struct order_key *from = key, *to = spare;
     if (count <= FEW) {
         insert_keys(key, count);
         return;
     }
     for (size_t i = 0; i < count; i++) {
-        uint64_t bits = bits_of(key[i].value);
-        for (int byte = 0; byte < BYTES; byte++)
-            times[byte][bits >> (8 * byte) & 0xFF]++;
+        const uint64_t bits = bits_of(key[i].value);
+        for (int place = 0; place < PLACES; place++)
+            times[place][digit_of(bits, place)]++;
     }
-    for (int byte = 0; byte < BYTES; byte++) {
-        size_t place[DIGITS], sum = 0;
-        if (times[byte][bits_of(from[0].value) >> (8 * byte) & 0xFF] == count)
+    for (int place = 0; place < PLACES; place++) {
+        uint32_t *first = times[place], sum = 0; /* place of the first with each digit */
+        if (first[digit_of(bits_of(from[0].value), place)] == count)
             continue; /* all the same */
         for (int digit = 0; digit < DIGITS; digit++) {
-            place[digit] = sum;
-            sum += times[byte][digit];
+            const uint32_t with = first[digit];
+            first[digit] = sum;
+            sum += with;
         }
         for (size_t i = 0; i < count; i++)
-            to[place[bits_of(from[i].value) >> (8 * byte) & 0xFF]++] = from[i];
+            to[first[digit_of(bits_of(from[i].value), place)]++] = from[i];
         struct order_key *other = from;
         from = to;
         to = other;

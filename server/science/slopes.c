@@ -39,6 +39,8 @@ struct aim {
     int64_t rank;
     double low, high;
     int64_t below, up_to; /* how many slopes are counted up to low, up to high */
+    double outer;         /* the end last left behind, NAN when none was */
+    int64_t outer_up_to;
 };
 
 /* Several selections at work: what one of them counts narrows all. */
@@ -230,15 +232,24 @@ static void survey(struct search *search) {
     }
 }
 
+static void leave_behind(struct aim *aim, double end, int64_t up_to) {
+    if (isfinite(end)) {
+        aim->outer = end;
+        aim->outer_up_to = up_to;
+    }
+}
+
 /* Counts at a trial slope, and narrows all aims by it. */
 static int64_t try_at(struct search *search, double trial) {
     int64_t at_most = count_at_most(search, trial);
     for (size_t i = 0; i < search->aims; i++) {
         struct aim *aim = &search->aim[i];
         if (at_most >= aim->rank && trial < aim->high) {
+            leave_behind(aim, aim->high, aim->up_to);
             aim->high = trial;
             aim->up_to = at_most;
         } else if (at_most < aim->rank && trial > aim->low) {
+            leave_behind(aim, aim->low, aim->below);
             aim->low = trial;
             aim->below = at_most;
         }
@@ -296,16 +307,27 @@ static double halfway(double low, double high) {
     return value;
 }
 
+/* Where a rank should be by the counts at the two ends and, where there is one, at the
+ * end left behind: on the parabola through them, else on the straight line. */
+static double slope_about(const struct aim *aim, double rank) {
+    const double below = (double)aim->below - rank, up_to = (double)aim->up_to - rank;
+    const double outer = (double)aim->outer_up_to - rank;
+    const double straight = (aim->low * up_to - aim->high * below) / (up_to - below);
+    const double curved = aim->low * up_to * outer / ((below - up_to) * (below - outer)) +
+                          aim->high * below * outer / ((up_to - below) * (up_to - outer)) +
+                          aim->outer * below * up_to / ((outer - below) * (outer - up_to));
+    return curved > aim->low && curved < aim->high ? curved : straight;
+}
+
 /* Narrows (low, high] until it holds at most `enough` slopes, or no double between. */
 static void narrow(struct search *search, const struct aim *aim, int64_t enough) {
     for (int round = 0; aim->up_to - aim->below > enough; round++) {
-        double left = (double)(aim->up_to - aim->below);
-        double share = ((double)(aim->rank - aim->below) - 0.5) / left;
-        /* Slopes lie about evenly in a narrow interval: aim beside the rank, now
-         * on one side, now on the other; and halve now and then, come what may. */
-        double aside = fmax(1.5 / sqrt(left), 0.25 * (double)enough / left);
-        double trial =
-            aim->low + (share + (round % 2 == 0 ? aside : -aside)) * (aim->high - aim->low);
+        const double below = (double)(aim->rank - aim->below);
+        const double above = (double)(aim->up_to - aim->rank);
+        /* Beside the rank, on the side of the end that is further from it; and half way
+         * now and then, come what may. */
+        const double aside = fmax(1.5 * sqrt(below + above), 0.25 * (double)enough);
+        double trial = slope_about(aim, (double)aim->rank - 0.5 + (below < above ? aside : -aside));
         if (round % 4 == 3 || !(trial > aim->low && trial < aim->high))
             trial = halfway(aim->low, aim->high);
         if (!(trial > aim->low && trial < aim->high))
@@ -392,7 +414,8 @@ bool slopes_median(struct slope_point *points, size_t count, double z, double *s
         high_rank > slopes ? slopes : high_rank,
     };
     for (; search.aims < AIMS; search.aims++)
-        search.aim[search.aims] = (struct aim){ranks[search.aims], -INFINITY, INFINITY, 0, slopes};
+        search.aim[search.aims] =
+            (struct aim){ranks[search.aims], -INFINITY, INFINITY, 0, slopes, NAN, 0};
     if (slopes > (int64_t)count)
         try_sample(&search, ranks[0]);
     double slope[AIMS];

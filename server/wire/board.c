@@ -23,21 +23,28 @@ static double error_km(double circumference_km) {
     return fabs(circumference_km - MERIDIAN_CIRCUMFERENCE_KM);
 }
 
-/* The figure of the last line shown of `limit`; none is hidden: INFINITY. */
-static double last_shown(double *figure, size_t count, size_t limit) {
-    return count > limit ? order_select(figure, count, limit - 1) : INFINITY;
-}
-
 /* What the tables are made with: figures of all sites in turn, and places. */
 struct work {
     struct tally *tally; /* borrowed */
-    size_t limit, room;
-    double *figure; /* room for one a line */
+    size_t limit;
+    double *figure, *sorted; /* room for one a line */
     int *place;
 };
 
 static int out_of_memory(struct err *err) {
     return err_set(err, ERR_INTERNAL, NULL, "out of memory");
+}
+
+/* The greatest of the figures that is shown, and how many are not greater. */
+static double last_shown(struct work *work, size_t count, size_t *shown) {
+    double last = DBL_MAX;
+    memcpy(work->sorted, work->figure, count * sizeof *work->sorted);
+    if (count > work->limit)
+        last = fmin(last, order_select(work->sorted, count, work->limit - 1));
+    *shown = 0;
+    for (size_t i = 0; i < count; i++)
+        *shown += work->figure[i] <= last;
+    return last;
 }
 
 static int pair_table(struct work *work, struct board *out, struct err *err) {
@@ -80,22 +87,18 @@ static double site_error_km(const struct tally_site *site) {
 static int site_table(struct work *work, struct board *out, struct err *err) {
     struct tally_walk walk = {0}, again = {0};
     struct tally_site site;
-    size_t count = 0, shown = 0;
-    while (tally_next(work->tally, &walk, &site)) {
-        work->figure[count] = site_error_km(&site);
-        count += isfinite(work->figure[count]);
-    }
-    const double last_km = fmin(last_shown(work->figure, count, work->limit), DBL_MAX);
-    for (size_t i = 0; i < count; i++)
-        shown += work->figure[i] <= last_km;
+    size_t count = 0, shown;
+    while (tally_next(work->tally, &walk, &site))
+        work->figure[count++] = site_error_km(&site);
+    const double last_km = last_shown(work, count, &shown);
     out->sites = calloc(shown + 1, sizeof *out->sites);
     if (!out->sites)
         return out_of_memory(err);
     count = 0;
-    while (tally_next(work->tally, &again, &site)) {
+    for (size_t i = 0; tally_next(work->tally, &again, &site); i++) {
         struct leader_site_record *row = &out->sites[count];
         struct standing_figure standing;
-        if (site_error_km(&site) > last_km ||
+        if (work->figure[i] > last_km ||
             !standing_make(site.sums, site.noon->noon.sigma_deg, &standing))
             continue;
         memcpy(row->site, site.noon->site, sizeof row->site);
@@ -122,12 +125,10 @@ static int by_score(const void *left, const void *right) {
 static int honesty_table(struct work *work, struct board *out, struct err *err) {
     struct tally_walk walk = {0}, again = {0};
     struct tally_site site;
-    size_t count = 0, shown = 0;
+    size_t count = 0, shown;
     while (tally_next(work->tally, &walk, &site))
         work->figure[count++] = site.score;
-    const double last = last_shown(work->figure, count, work->limit);
-    for (size_t i = 0; i < count; i++)
-        shown += work->figure[i] <= last;
+    const double last = last_shown(work, count, &shown);
     out->honesty = calloc(shown + 1, sizeof *out->honesty);
     if (!out->honesty)
         return out_of_memory(err);
@@ -156,10 +157,11 @@ int board_make(struct tally *tally, size_t limit, struct board *out, struct err 
     struct work work = {.tally = tally,
                         .limit = limit,
                         .figure = calloc(room, sizeof *work.figure),
+                        .sorted = calloc(room, sizeof *work.sorted),
                         .place = calloc(room, sizeof *work.place)};
     struct board board = {0};
     int result = -1;
-    if (!work.figure || !work.place)
+    if (!work.figure || !work.sorted || !work.place)
         out_of_memory(err);
     else if (!pair_table(&work, &board, err) && !site_table(&work, &board, err) &&
              !honesty_table(&work, &board, err)) {
@@ -169,6 +171,7 @@ int board_make(struct tally *tally, size_t limit, struct board *out, struct err 
     }
     board_release(&board);
     free(work.figure);
+    free(work.sorted);
     free(work.place);
     return result;
 }

@@ -133,7 +133,7 @@ static void meet(struct tally *tally, struct member *own, struct meeting meeting
 static bool make_room(struct tally *tally, uint32_t slot) {
     if (slot < tally->slots)
         return true;
-    uint32_t slots = slot + slot / 2 + 64;
+    uint32_t slots = slot + slot / 4 + 64;
     struct day_noon *noon = realloc(tally->noon, slots * sizeof *noon);
     if (noon)
         tally->noon = noon;
@@ -151,7 +151,7 @@ static bool set_in(struct tally *tally, const struct member *member) {
     const uint32_t at = (uint32_t)strip_of(member->glance.lon_deg);
     struct strip *strip = &tally->strip[at];
     if (strip->count == strip->room) {
-        uint32_t room = strip->room ? strip->room + strip->room / 2 : 4;
+        uint32_t room = strip->room + strip->room / 4 + 4;
         struct member *grown = realloc(strip->member, room * sizeof *grown);
         if (!grown)
             return false;
