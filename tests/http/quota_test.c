@@ -43,12 +43,13 @@ static void call(const char *method, const char *path, const char *from, const c
     char line[200];
     snprintf(line, sizeof line, "X-Forwarded-For: %s", from);
     bool get = strcmp(method, "GET") == 0;
-    const struct ask ask = {.method = method,
-                            .path = path,
-                            .key = key,
-                            .type = get ? NULL : "application/json",
-                            .body = get ? NULL : "{}",
-                            .header = {line, "Idempotency-Key: quota-test"}};
+    const struct ask ask = {
+        .method = method,
+        .path = path,
+        .key = key,
+        .type = get ? NULL : "application/json",
+        .body = get ? NULL : "{}",
+        .header = {line, "Idempotency-Key: quota-test-0123456789abcdef0123456789"}};
     http_ask(served.base, &ask, answer);
 }
 
