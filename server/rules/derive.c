@@ -134,6 +134,19 @@ int derive_told(struct db *db, struct almanac *almanac, const struct run_row *ru
     return text->failed ? err_set(err, ERR_INTERNAL, NULL, "out of memory") : 0;
 }
 
+int derive_flags(struct db *db, struct almanac *almanac, const struct run_row *run,
+                 struct flag_record *flags, int *count, struct err *err) {
+    struct site_row site;
+    if (site_rows_get(db, run->site, &site, err) != FOUND_ONE)
+        return err_set(err, ERR_INTERNAL, NULL, "the site vanished");
+    struct recorded *work = recall(db, almanac, run, &site, err);
+    if (!work)
+        return -1;
+    *count = flags_of_reduction(&work->record, flags);
+    free(work);
+    return 0;
+}
+
 int derive_run(struct db *db, struct almanac *almanac, const struct run_row *run,
                const struct site_row *site, struct err *err) {
     struct recorded *work = recall(db, almanac, run, site, err);

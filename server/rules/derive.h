@@ -15,6 +15,7 @@
 #include "server/store/reduction_rows.h"
 #include "server/store/run_rows.h"
 #include "server/store/site_rows.h"
+#include "server/wire/review.h"
 
 /* Reduces a run at a place, by a day's rule for clocks. Fails only for dates without a
  * Sun. */
@@ -49,6 +50,12 @@ int derive_put_reduction(struct db *db, const struct derived_run *run,
  * the caller), and the date of its noon by the site's meridian. */
 int derive_told(struct db *db, struct almanac *almanac, const struct run_row *run,
                 struct text *text, double *lon_deg, int32_t *noon_date, struct err *err)
+    __attribute__((warn_unused_result));
+
+/* What the reduction of a run that is recorded gives reason to look at. flags has room
+ * for FLAGS_MAX. */
+int derive_flags(struct db *db, struct almanac *almanac, const struct run_row *run,
+                 struct flag_record *flags, int *count, struct err *err)
     __attribute__((warn_unused_result));
 
 /* All of the three above: for runs recorded already. */

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
-/* review: what is flagged by itself stands in the store; what lies off the day's
- * line is found when the queue is asked for, for it changes with every run. */
+/* review: which runs are flagged by themselves stands in the store, and what their flags
+ * say follows from the run; what lies off the day's line is found when the queue is asked
+ * for, for it changes with every run. */
 #include "server/rules/review.h"
 
 #include <stdio.h>
@@ -8,6 +9,7 @@
 #include <string.h>
 
 #include "server/rules/audit.h"
+#include "server/rules/derive.h"
 #include "server/rules/line.h"
 #include "server/rules/list.h"
 #include "server/rules/lookup.h"
@@ -164,14 +166,24 @@ static int queue_next(struct db *db, int64_t day_id, const struct queue *queue, 
     return err_set(err, ERR_STORAGE, NULL, "site %s has a noon but no run", stray->site);
 }
 
-static int item_make(struct db *db, const struct review_row *row, const struct line_record *line,
-                     struct review_item *out, struct err *err) {
+static int flags_of(struct db *db, struct almanac *almanac, struct review_item *item,
+                    struct err *err) {
+    struct run_row run;
+    if (lookup_run(db, item->run, &run, err))
+        return -1;
+    int result = derive_flags(db, almanac, &run, item->flag, &item->flags, err);
+    free(run.body);
+    return result;
+}
+
+static int item_make(struct db *db, struct almanac *almanac, const struct review_row *row,
+                     const struct line_record *line, struct review_item *out, struct err *err) {
     struct review_item item = {.run = row->run,
                                .noon_angle_deg = row->noon_angle_deg,
                                .sigma_deg = row->sigma_deg,
                                .counts = row->counts};
     memcpy(item.site, row->site, sizeof item.site);
-    if (flag_rows_of_run(db, row->run, item.flag, &item.flags, err) ||
+    if (flags_of(db, almanac, &item, err) ||
         review_rows_of_run(db, row->run, &item.review, &item.reviews, err))
         return -1;
     if (line)
@@ -181,9 +193,9 @@ static int item_make(struct db *db, const struct review_row *row, const struct l
     return 0;
 }
 
-static int collect(struct db *db, int64_t day_id, const struct queue *queue,
-                   const enum review_status *status, const char *after, int64_t ask,
-                   struct review_page *page, struct err *err) {
+static int collect(struct db *db, struct almanac *almanac, int64_t day_id,
+                   const struct queue *queue, const enum review_status *status, const char *after,
+                   int64_t ask, struct review_page *page, struct err *err) {
     size_t row = 0, off = 0;
     while ((row < queue->rows || off < queue->offs) && (int64_t)page->count < ask) {
         struct review_row next;
@@ -196,7 +208,7 @@ static int collect(struct db *db, int64_t day_id, const struct queue *queue,
         if (!grown)
             return -1;
         page->items = grown;
-        if (item_make(db, &next, line, &page->items[page->count], err))
+        if (item_make(db, almanac, &next, line, &page->items[page->count], err))
             return -1;
         if (status && page->items[page->count].status != *status)
             review_item_release(&page->items[page->count]);
@@ -206,8 +218,8 @@ static int collect(struct db *db, int64_t day_id, const struct queue *queue,
     return 0;
 }
 
-int review_queue(struct db *db, const struct caller *caller, const char *day,
-                 const enum review_status *status, const char *after, size_t limit,
+int review_queue(struct db *db, struct almanac *almanac, const struct caller *caller,
+                 const char *day, const enum review_status *status, const char *after, size_t limit,
                  struct review_page *out, struct err *err) {
     struct day_row day_row;
     struct queue queue = {0};
@@ -216,7 +228,7 @@ int review_queue(struct db *db, const struct caller *caller, const char *day,
     if (caller_may(caller, ROLE_ORGANISER, NULL, err) || lookup_day(db, day, &day_row, err))
         return -1;
     if (queue_load(db, day, day_row.id, &queue, err) ||
-        collect(db, day_row.id, &queue, status, after, list_ask(limit), &page, err))
+        collect(db, almanac, day_row.id, &queue, status, after, list_ask(limit), &page, err))
         goto cleanup;
     size_t read = page.count;
     if (list_more(limit, &page.count)) {

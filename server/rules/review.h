@@ -5,6 +5,7 @@
 #ifndef NOONARC_RULES_REVIEW_H
 #define NOONARC_RULES_REVIEW_H
 
+#include "server/rules/almanac.h"
 #include "server/rules/caller.h"
 #include "server/rules/change.h"
 #include "server/wire/review.h"
@@ -31,8 +32,8 @@ void review_page_release(struct review_page *page);
 
 /* READ, organiser. Current runs of a day with a flag, or of which something was
  * said. status NULL: all. limit as in list.h. */
-int review_queue(struct db *db, const struct caller *caller, const char *day,
-                 const enum review_status *status, const char *after, size_t limit,
+int review_queue(struct db *db, struct almanac *almanac, const struct caller *caller,
+                 const char *day, const enum review_status *status, const char *after, size_t limit,
                  struct review_page *out, struct err *err) __attribute__((warn_unused_result));
 
 #endif

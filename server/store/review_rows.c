@@ -189,27 +189,6 @@ enum found review_rows_of_site(struct db *db, int64_t day, const char *site, str
     return step == STEP_ROW ? FOUND_ONE : step == STEP_DONE ? FOUND_NONE : FOUND_FAILED;
 }
 
-int flag_rows_of_run(struct db *db, int64_t run, struct flag_record *out, int *count,
-                     struct err *err) {
-    struct statement *statement;
-    if (db_prepare(db, "SELECT flag, words FROM run_flag WHERE run = $1 ORDER BY flag", &statement,
-                   err))
-        return -1;
-    bind_int(statement, 1, run);
-    int n = 0;
-    enum step step;
-    while ((step = statement_step(statement, err)) == STEP_ROW && n < FLAGS_MAX) {
-        column_copy(statement, 0, out[n].flag, sizeof out[n].flag);
-        column_copy(statement, 1, out[n].words, sizeof out[n].words);
-        n++;
-    }
-    statement_done(statement);
-    if (step == STEP_FAILED)
-        return -1;
-    *count = n;
-    return 0;
-}
-
 static int forget_flags(struct db *db, int64_t run, struct err *err) {
     struct statement *statement;
     if (db_prepare(db, "DELETE FROM run_flag WHERE run = $1", &statement, err))
@@ -224,12 +203,10 @@ int flag_rows_put(struct db *db, int64_t run, bool is_new, const struct flag_rec
     if (!is_new && forget_flags(db, run, err))
         return -1;
     for (int i = 0; i < count; i++) {
-        if (db_prepare(db, "INSERT INTO run_flag (run, flag, words) VALUES ($1, $2, $3)",
-                       &statement, err))
+        if (db_prepare(db, "INSERT INTO run_flag (run, flag) VALUES ($1, $2)", &statement, err))
             return -1;
         bind_int(statement, 1, run);
-        bind_text(statement, 2, flags[i].flag);
-        bind_text(statement, 3, flags[i].words);
+        bind_text(statement, 2, flag_name(flags[i].flag));
         if (statement_run(statement, err))
             return -1;
     }

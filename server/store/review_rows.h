@@ -43,10 +43,6 @@ int review_rows_queue(struct db *db, int64_t day, struct review_row **out, size_
 enum found review_rows_of_site(struct db *db, int64_t day, const char *site, struct review_row *out,
                                struct err *err);
 
-/* Flags of a run, by name. out has room for FLAGS_MAX. */
-int flag_rows_of_run(struct db *db, int64_t run, struct flag_record *out, int *count,
-                     struct err *err) __attribute__((warn_unused_result));
-
 /* Puts a run's flags in place of those that are there; is_new: there are none as yet. */
 int flag_rows_put(struct db *db, int64_t run, bool is_new, const struct flag_record *flags,
                   int count, struct err *err) __attribute__((warn_unused_result));

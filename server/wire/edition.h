@@ -119,8 +119,11 @@ void edition_write_listed(struct json_writer *json, const char *key, const char 
 /* ---- changes ---- */
 
 /* What is new in records and figures against the document before: a new array of
- * {"change","words"} and, where they say something, "day", "site", "run". NULL
- * without memory. */
+ * {"change","words"} and, where they say something, "day", "site", "run", and what a
+ * sentence in any language needs: of result circumference_km, sigma_km and the same
+ * _before_km; of method method and method_before; of withdrawn and not_agreed count and
+ * count_before; of run_corrected run_before; of excluded reason and, where it was
+ * another, reason_before. NULL without memory. */
 json_t *edition_changes(const json_t *before, const json_t *records, const json_t *figures);
 
 /* ---- verification ---- */

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-/* review: flags of a reduction in words, and the forms. */
+/* review: flags of a reduction, in words and in figures, and the forms. */
 #include "server/wire/review.h"
 
 #include <math.h>
@@ -14,24 +14,90 @@
  * former is a sign that clock or level are not as they were taken for. */
 #define WAYS_APART_SIGMAS 3.0
 
-static struct flag_record *next_flag(struct flag_record *out, int *count, const char *name) {
-    struct flag_record *flag = &out[(*count)++];
-    snprintf(flag->flag, sizeof flag->flag, "%s", name);
-    return flag;
+static const char *const flag_names[] = {
+    [FLAG_NOT_REDUCED] = "not_reduced",
+    [FLAG_WHOLE_RUN] = "whole_run",
+    [FLAG_READINGS_LEFT_OUT] = "readings_left_out",
+    [FLAG_CLOCK_OFF] = "clock_off",
+    [FLAG_WAYS_DISAGREE] = "ways_disagree",
+    [FLAG_OFF_THE_LINE] = "off_the_line",
+};
+
+const char *flag_name(enum flag flag) {
+    return flag_names[flag];
 }
 
-static void say_left_out(const struct reduction_record *reduction, struct flag_record *flag) {
+static struct flag_record of_left_out(const struct reduction_record *reduction) {
     const struct left_out_record *first = reduction->left_out;
-    char time[INSTANT_TEXT];
-    instant_format(first->t_utc_s, 0, time, sizeof time);
-    snprintf(flag->words, sizeof flag->words,
-             "%d of %d readings %s left out; reading %d, %.8s UTC, %.10g mm: %s",
-             reduction->left_outs, reduction->readings, reduction->left_outs == 1 ? "is" : "are",
-             first->reading + 1, time + 11, record_mm(first->shadow_m), slip_text(first->slip));
+    return (struct flag_record){.flag = FLAG_READINGS_LEFT_OUT,
+                                .readings = reduction->readings,
+                                .left_out = reduction->left_outs,
+                                .reading = first->reading,
+                                .t_utc_s = first->t_utc_s,
+                                .shadow_m = first->shadow_m,
+                                .slip = first->slip};
 }
 
-static void say_clock(const struct clock_check *clock, struct flag_record *flag) {
-    snprintf(flag->words, sizeof flag->words,
+static bool ways_disagree(const struct reduction_record *reduction, struct flag_record *out) {
+    const struct estimate *free_of_clock = &reduction->estimate[ESTIMATOR_FREE];
+    if (reduction->status != REDUCE_OK || !free_of_clock->usable)
+        return false;
+    *out = (struct flag_record){
+        .flag = FLAG_WAYS_DISAGREE,
+        .noon_angle_deg = reduction->noon_angle_deg,
+        .free_deg = free_of_clock->noon_angle_deg,
+        .apart_sigma = fabs(free_of_clock->noon_angle_deg - reduction->noon_angle_deg) /
+                       free_of_clock->sigma_deg,
+    };
+    return out->apart_sigma > WAYS_APART_SIGMAS;
+}
+
+int flags_of_reduction(const struct reduction_record *reduction, struct flag_record *out) {
+    int count = 0;
+    if (reduction_reason(reduction) != NULL)
+        out[count++] = (struct flag_record){.flag = FLAG_NOT_REDUCED,
+                                            .status = reduction->status,
+                                            .noon_status = reduction->noon_status,
+                                            .slip = reduction->run_slip};
+    if (reduction->run_slip != SLIP_NONE)
+        out[count++] = (struct flag_record){.flag = FLAG_WHOLE_RUN, .slip = reduction->run_slip};
+    if (reduction->left_outs > 0 && reduction->left_out != NULL)
+        out[count++] = of_left_out(reduction);
+    if (reduction->clock.beyond)
+        out[count++] = (struct flag_record){.flag = FLAG_CLOCK_OFF, .clock = reduction->clock};
+    struct flag_record ways;
+    if (ways_disagree(reduction, &ways))
+        out[count++] = ways;
+    return count;
+}
+
+void flag_off_the_line(double residual_deg, double sigma_deg, struct flag_record *out) {
+    *out = (struct flag_record){.flag = FLAG_OFF_THE_LINE,
+                                .residual_deg = residual_deg,
+                                .apart_sigma = fabs(residual_deg) / sigma_deg};
+}
+
+/* ---- in words ---- */
+
+static void say_not_reduced(const struct flag_record *flag, char out[FLAG_WORDS_MAX + 1]) {
+    const struct reduction_record reduction = {.readings = 1,
+                                               .status = flag->status,
+                                               .noon_status = flag->noon_status,
+                                               .run_slip = flag->slip};
+    snprintf(out, FLAG_WORDS_MAX + 1, "%s", reduction_reason(&reduction));
+}
+
+static void say_left_out(const struct flag_record *flag, char out[FLAG_WORDS_MAX + 1]) {
+    char time[INSTANT_TEXT];
+    instant_format(flag->t_utc_s, 0, time, sizeof time);
+    snprintf(out, FLAG_WORDS_MAX + 1,
+             "%d of %d readings %s left out; reading %d, %.8s UTC, %.10g mm: %s", flag->left_out,
+             flag->readings, flag->left_out == 1 ? "is" : "are", flag->reading + 1, time + 11,
+             record_mm(flag->shadow_m), slip_text(flag->slip));
+}
+
+static void say_clock(const struct clock_check *clock, char out[FLAG_WORDS_MAX + 1]) {
+    snprintf(out, FLAG_WORDS_MAX + 1,
              "The class's clock was measured %.1f ± %.1f s %s; the day allows %g s. %s",
              fabs(clock->offset_s), clock->sigma_s, clock->offset_s > 0.0 ? "fast" : "slow",
              clock->bound_s,
@@ -39,43 +105,88 @@ static void say_clock(const struct clock_check *clock, struct flag_record *flag)
                                      : "The times are used as they came, with that much doubt.");
 }
 
-static bool ways_disagree(const struct reduction_record *reduction, double *sigmas) {
-    const struct estimate *free_of_clock = &reduction->estimate[ESTIMATOR_FREE];
-    if (reduction->status != REDUCE_OK || !free_of_clock->usable)
-        return false;
-    *sigmas =
-        fabs(free_of_clock->noon_angle_deg - reduction->noon_angle_deg) / free_of_clock->sigma_deg;
-    return *sigmas > WAYS_APART_SIGMAS;
-}
-
-int flags_of_reduction(const struct reduction_record *reduction, struct flag_record *out) {
-    int count = 0;
-    double sigmas;
-    const char *reason = reduction_reason(reduction);
-    if (reason != NULL)
-        snprintf(next_flag(out, &count, "not_reduced")->words, sizeof out->words, "%s", reason);
-    if (reduction->run_slip != SLIP_NONE)
-        snprintf(next_flag(out, &count, "whole_run")->words, sizeof out->words, "%s",
-                 slip_text(reduction->run_slip));
-    if (reduction->left_outs > 0 && reduction->left_out != NULL)
-        say_left_out(reduction, next_flag(out, &count, "readings_left_out"));
-    if (reduction->clock.beyond)
-        say_clock(&reduction->clock, next_flag(out, &count, "clock_off"));
-    if (ways_disagree(reduction, &sigmas))
-        snprintf(next_flag(out, &count, "ways_disagree")->words, sizeof out->words,
+void flag_words(const struct flag_record *flag, char out[FLAG_WORDS_MAX + 1]) {
+    out[0] = '\0';
+    switch (flag->flag) {
+    case FLAG_NOT_REDUCED:
+        say_not_reduced(flag, out);
+        break;
+    case FLAG_WHOLE_RUN:
+        snprintf(out, FLAG_WORDS_MAX + 1, "%s", slip_text(flag->slip));
+        break;
+    case FLAG_READINGS_LEFT_OUT:
+        say_left_out(flag, out);
+        break;
+    case FLAG_CLOCK_OFF:
+        say_clock(&flag->clock, out);
+        break;
+    case FLAG_WAYS_DISAGREE:
+        snprintf(out, FLAG_WORDS_MAX + 1,
                  "Without trusting the clock the same readings give %.3f°, %.1f σ from the "
                  "published %.3f°: look at clock and level.",
-                 reduction->estimate[ESTIMATOR_FREE].noon_angle_deg, sigmas,
-                 reduction->noon_angle_deg);
-    return count;
+                 flag->free_deg, flag->apart_sigma, flag->noon_angle_deg);
+        break;
+    case FLAG_OFF_THE_LINE:
+        snprintf(out, FLAG_WORDS_MAX + 1,
+                 "The noon angle lies %+.3f°, %.1f σ, off the line of all the day's sites: look "
+                 "at the position, the gnomon's parts and the date.",
+                 flag->residual_deg, flag->apart_sigma);
+        break;
+    }
 }
 
-void flag_off_the_line(double residual_deg, double sigma_deg, struct flag_record *out) {
-    snprintf(out->flag, sizeof out->flag, "off_the_line");
-    snprintf(out->words, sizeof out->words,
-             "The noon angle lies %+.3f°, %.1f σ, off the line of all the day's sites: look at "
-             "the position, the gnomon's parts and the date.",
-             residual_deg, fabs(residual_deg) / sigma_deg);
+/* ---- in figures ---- */
+
+static void write_slip(struct json_writer *json, enum slip slip) {
+    json_write_text(json, "slip", slip == SLIP_NONE ? NULL : slip_name(slip));
+}
+
+static void write_details(struct json_writer *json, const struct flag_record *flag) {
+    json_write_object(json, "details");
+    switch (flag->flag) {
+    case FLAG_NOT_REDUCED:
+        json_write_text(json, "status", reduce_status_name(flag->status));
+        json_write_text(json, "noon_status", noon_status_name(flag->noon_status));
+        write_slip(json, flag->slip);
+        break;
+    case FLAG_WHOLE_RUN:
+        write_slip(json, flag->slip);
+        break;
+    case FLAG_READINGS_LEFT_OUT:
+        json_write_integer(json, "left_out", flag->left_out);
+        json_write_integer(json, "readings", flag->readings);
+        json_write_integer(json, "reading", flag->reading);
+        json_write_instant(json, "utc", flag->t_utc_s, INSTANT_SHORTEST);
+        json_write_real(json, "shadow_mm", record_mm(flag->shadow_m));
+        write_slip(json, flag->slip);
+        break;
+    case FLAG_CLOCK_OFF:
+        json_write_real(json, "offset_s", flag->clock.offset_s);
+        json_write_real(json, "sigma_s", flag->clock.sigma_s);
+        json_write_real(json, "bound_s", flag->clock.bound_s);
+        json_write_real(json, "applied_s", flag->clock.applied_s);
+        break;
+    case FLAG_WAYS_DISAGREE:
+        json_write_real(json, "noon_angle_deg", flag->noon_angle_deg);
+        json_write_real(json, "free_deg", flag->free_deg);
+        json_write_real(json, "apart_sigma", flag->apart_sigma);
+        break;
+    case FLAG_OFF_THE_LINE:
+        json_write_real(json, "residual_deg", flag->residual_deg);
+        json_write_real(json, "apart_sigma", flag->apart_sigma);
+        break;
+    }
+    json_write_end(json);
+}
+
+static void write_flag(struct json_writer *json, const struct flag_record *flag) {
+    char words[FLAG_WORDS_MAX + 1];
+    flag_words(flag, words);
+    json_write_object(json, NULL);
+    json_write_text(json, "flag", flag_name(flag->flag));
+    json_write_text(json, "words", words);
+    write_details(json, flag);
+    json_write_end(json);
 }
 
 static const char *const verdicts[REVIEW_VERDICTS] = {"ask", "answer", "exclude", "accept"};
@@ -171,12 +282,8 @@ void review_write_item(struct json_writer *json, const char *key, const struct r
     json_write_real(json, "noon_angle_deg", item->noon_angle_deg);
     json_write_real(json, "sigma_deg", item->sigma_deg);
     json_write_array(json, "flags");
-    for (int i = 0; i < item->flags; i++) {
-        json_write_object(json, NULL);
-        json_write_text(json, "flag", item->flag[i].flag);
-        json_write_text(json, "words", item->flag[i].words);
-        json_write_end(json);
-    }
+    for (int i = 0; i < item->flags; i++)
+        write_flag(json, &item->flag[i]);
     json_write_end(json);
     json_write_array(json, "reviews");
     for (size_t i = 0; i < item->reviews; i++)

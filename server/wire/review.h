@@ -10,14 +10,34 @@
 #include "server/wire/json_write.h"
 #include "server/wire/records.h"
 
-/* What gives reason to look at a run. The names are stable; the words say it of
- * this run. */
-#define FLAG_NAME_MAX 24
-#define FLAG_WORDS_MAX 400
+/* What gives reason to look at a run: not_reduced, whole_run, readings_left_out,
+ * clock_off, ways_disagree, off_the_line. */
+enum flag {
+    FLAG_NOT_REDUCED,
+    FLAG_WHOLE_RUN,
+    FLAG_READINGS_LEFT_OUT,
+    FLAG_CLOCK_OFF,
+    FLAG_WAYS_DISAGREE,
+    FLAG_OFF_THE_LINE
+};
+const char *flag_name(enum flag flag); /* stable */
+
+/* A flag of a run, with what it is about: of each flag the members after its name. */
 struct flag_record {
-    char flag[FLAG_NAME_MAX + 1]; /* not_reduced, whole_run, readings_left_out, clock_off,
-                                     ways_disagree, off_the_line */
-    char words[FLAG_WORDS_MAX + 1];
+    enum flag flag;
+    /* not_reduced; slip also of whole_run, and of the first reading left out */
+    enum reduce_status status;
+    enum noon_status noon_status;
+    enum slip slip;
+    /* readings_left_out: of how many, and the first of them (index into the run) */
+    int readings, left_out, reading;
+    double t_utc_s, shadow_m;
+    /* clock_off */
+    struct clock_check clock;
+    /* ways_disagree: as published, and without trusting the clock */
+    double noon_angle_deg, free_deg;
+    /* off_the_line: how far; of both the distance in sigma */
+    double residual_deg, apart_sigma;
 };
 #define FLAGS_MAX 5 /* of a reduction alone: all but off_the_line */
 
@@ -27,6 +47,10 @@ int flags_of_reduction(const struct reduction_record *reduction, struct flag_rec
 
 /* The flag of a run that lies off the line of its day's runs. */
 void flag_off_the_line(double residual_deg, double sigma_deg, struct flag_record *out);
+
+/* What it says, in a sentence or two. */
+#define FLAG_WORDS_MAX 400
+void flag_words(const struct flag_record *flag, char out[FLAG_WORDS_MAX + 1]);
 
 enum review_verdict { REVIEW_ASK, REVIEW_ANSWER, REVIEW_EXCLUDE, REVIEW_ACCEPT };
 #define REVIEW_VERDICTS 4
@@ -80,8 +104,8 @@ struct review_item {
 };
 void review_item_release(struct review_item *item);
 
-/* {"run","site","status","counts","noon_angle_deg","sigma_deg","flags":[{"flag","words"}],
- *  "reviews":[...]}. */
+/* {"run","site","status","counts","noon_angle_deg","sigma_deg","flags":[{"flag","words",
+ *  "details":{...}}],"reviews":[...]}; details are the members of flag_record. */
 void review_write_item(struct json_writer *json, const char *key, const struct review_item *item);
 
 #endif

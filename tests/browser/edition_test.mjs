@@ -43,6 +43,8 @@ test("a correction leads both ways, and says what is different", async () => {
     await page.click("#replaced a");
     await page.waitForSelector("#changes li");
     assert.match(await page.textContent("#changes-part"), /A run was excluded/);
+    assert.match(await page.textContent("#changes"), new RegExp(`Run ${runs[0].run} was left out: The gnomon leant\\.`));
+    assert.match(await page.textContent("#changes"), /The circumference is .* km; before it was .* km\./);
     await stage.look(page, "edition");
     await page.goto("/editions");
     await page.waitForSelector("#editions td");
@@ -56,6 +58,18 @@ test("a correction leads both ways, and says what is different", async () => {
     stage.quiet(/404/);
     await page.context().close();
   }
+  // In the other language from the same figures, and nothing of the service's own words.
+  const page = await stage.window({ locale: "es-AR" });
+  await page.goto("/editions/2");
+  await page.waitForSelector("#changes li");
+  const told = await page.textContent("#changes");
+  assert.match(told, /La circunferencia es .* km; antes era .* km\./);
+  assert.match(told, new RegExp(`Se excluyó la serie ${runs[0].run}: The gnomon leant\\.`));
+  const { changes } = await stage.api("GET", "/editions/2/bundle");
+  for (const { words } of changes) assert.ok(!told.includes(words), words);
+  await stage.look(page, "edition-es");
+  stage.quiet();
+  await page.context().close();
 });
 
 for (const width of WIDTHS)

@@ -101,6 +101,27 @@ for (const width of WIDTHS)
     await page.context().close();
   });
 
+test("why a run is in the queue is said in the reader's language, with its figures", async () => {
+  const school = await stage.school({ site: "late-clock", name: "Late Clock School", lat_deg: -32.92, lon_deg: -68.79, elev_m: 790 }, DAY);
+  const run = { ...JSON.parse(readFileSync(`${stage.folder}/sheets/acequia.json`, "utf8")), clock: { offset_s: -95, sigma_s: 0.2 } };
+  await stage.api("POST", `/days/${DAY}/sites/late-clock/runs`, { key: school.class_code, body: run, headers: { "Idempotency-Key": "a-run-of-a-late-clock" } });
+  const { runs } = await stage.api("GET", `/days/${DAY}/review`, { key: stage.organiser });
+  const flags = runs.flatMap((item) => item.flags);
+  assert.ok(flags.some(({ flag }) => flag === "clock_off") && flags.some(({ flag }) => flag === "readings_left_out"));
+  for (const [locale, sentence] of [["es-AR", /el reloj de la clase iba 1.min 35.seg\. atrasado; la jornada admite 15.seg\. de desvío/], ["en-GB", /clock was measured 1.min 35.secs slow; the day allows 15.secs/]]) {
+    const page = await stage.window({ locale, width: locale === "en-GB" ? 1280 : 360 });
+    await logIn(page, `/organiser/days/${DAY}`);
+    await page.waitForSelector("#review .review-item");
+    const told = await page.textContent("#review");
+    assert.match(told, sentence);
+    assert.doesNotMatch(told, /undefined|NaN|null/);
+    if (locale === "es-AR") for (const { words } of flags) assert.ok(!told.includes(words), words);
+    await stage.look(page, `organiser-flags-${locale}`);
+    stage.quiet(UNKNOWN);
+    await page.context().close();
+  }
+});
+
 test("the school sees what is asked, and answers", async () => {
   const school = await stage.school({ site: "asked-school", name: "Asked School", lat_deg: -32.92, lon_deg: -68.78, elev_m: 790 }, DAY);
   const run = readFileSync(`${stage.folder}/sheets/acequia.json`, "utf8");

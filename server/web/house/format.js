@@ -4,7 +4,7 @@
 // to the same place (GUM 7.2.6).
 
 import { h } from "./dom.js";
-import { locale } from "./words.js";
+import { locale, rowOf, word } from "./words.js";
 
 const THIN = "\u202f"; // narrow no-break space, between a figure and its unit and in thousands
 const MINUS = "\u2212";
@@ -24,6 +24,9 @@ export function number(value, decimals = 0) {
   const parts = formatOf(decimals, Math.abs(value) >= 10000).formatToParts(rounded(value, decimals));
   return parts.map(({ type, value: text }) => (type === "group" ? THIN : type === "minusSign" ? MINUS : text)).join("");
 }
+
+// Rows KEY.one and KEY.other; the count is put in as {count}.
+export const countWord = (key, count, values = {}) => word(rowOf(key, count), { count: number(count), ...values });
 
 export const signed = (value, decimals = 0) => (rounded(value, decimals) > 0 ? "+" : "") + number(value, decimals);
 export const withUnit = (value, decimals, unit) => `${number(value, decimals)}${THIN}${unit}`;
@@ -63,7 +66,7 @@ export function span(seconds) {
   const whole = Math.max(0, Math.floor(seconds));
   const [days, hours, minutes, rest] = [Math.floor(whole / 86400), Math.floor(whole / 3600) % 24, Math.floor(whole / 60) % 60, whole % 60];
   const unit = (value, name, digits) => new Intl.NumberFormat(locale, {
-    style: "unit", unit: name, unitDisplay: name === "day" ? "long" : "short", minimumIntegerDigits: digits,
+    style: "unit", unit: name, unitDisplay: name === "day" ? "long" : "short", minimumIntegerDigits: digits, useGrouping: false,
   }).format(value);
   if (days > 0) return `${unit(days, "day", 1)} ${unit(hours, "hour", 1)}`;
   if (hours > 0) return `${unit(hours, "hour", 1)} ${unit(minutes, "minute", 2)}`;

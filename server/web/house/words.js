@@ -40,10 +40,9 @@ export function word(key, values = {}) {
   return texts[LANGUAGES.indexOf(language)].replace(/\{(\w+)\}/g, (whole, name) => values[name] ?? whole);
 }
 
-// Rows KEY.one and KEY.other; the count is put in as {count}, by locale.
+// Which of the rows KEY.one and KEY.other a count wants; countWord (format.js) says it.
 const plural = new Intl.PluralRules(locale);
-export const countWord = (key, count, values = {}) =>
-  word(`${key}.${plural.select(count) === "one" ? "one" : "other"}`, { count: new Intl.NumberFormat(locale).format(count), ...values });
+export const rowOf = (key, count) => `${key}.${plural.select(count) === "one" ? "one" : "other"}`;
 
 // One of a family of rows PREFIX + name, or what stands in for a name not known here.
-export const wordOf = (prefix, name, instead) => (table.has(prefix + name) ? word(prefix + name) : instead ?? name);
+export const wordOf = (prefix, name, instead, values) => (table.has(prefix + name) ? word(prefix + name, values) : instead ?? name);

@@ -1,9 +1,9 @@
 // SPDX-License-Identifier: MIT
 // The day's answer: one figure, how sure it is, and what stands beside it.
 import { byId, fill, h } from "../house/dom.js";
-import { longDate, measured, number, signed, withSigma, withUnit } from "../house/format.js";
+import { countWord, longDate, measured, number, signed, withSigma, withUnit } from "../house/format.js";
 import { path } from "../house/api.js";
-import { countWord, word, wordOf } from "../house/words.js";
+import { word, wordOf } from "../house/words.js";
 
 const term = (words, anchor, ...content) => h("div", {},
   h("dt", {}, words), h("dd", {}, content, " ", h("a", { class: "why", href: `/method#${anchor}`, "aria-label": `${word("nation.why")}: ${words}` }, "?")));

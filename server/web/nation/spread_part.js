@@ -5,8 +5,8 @@ import { spreadBins } from "../charts/bins.js";
 import { spreadChart } from "../charts/spread.js";
 import { tableBeside } from "../charts/table.js";
 import { byId, fill, h } from "../house/dom.js";
-import { number } from "../house/format.js";
-import { countWord, word } from "../house/words.js";
+import { countWord, number } from "../house/format.js";
+import { word } from "../house/words.js";
 import { tick } from "./slope_part.js";
 
 const FEWEST = 5; // pairs that make a distribution

@@ -4,8 +4,9 @@
 import { table, tableBeside } from "../charts/table.js";
 import { ask, get, getAll, path } from "../house/api.js";
 import { byId, fill, h } from "../house/dom.js";
+import { flagSays } from "../house/flags.js";
 import { clockMinute, measured, number, shortDate } from "../house/format.js";
-import { language, word, wordOf } from "../house/words.js";
+import { word, wordOf } from "../house/words.js";
 import { choice, field, form, text, tick, warnings } from "./form.js";
 
 const SKIES = ["clear", "broken", "overcast", "gone_home", "untold"];
@@ -47,7 +48,7 @@ function reviewItem(day, item, again) {
       h("span", { class: "sigma" }, wordOf("organiser.review_", item.status))),
     h("p", {}, item.noon_angle_deg === null ? word("organiser.no_angle") : measured(item.noon_angle_deg, item.sigma_deg, "°"), " ",
       item.counts ? word("organiser.counts_yes") : word("organiser.counts_no")),
-    h("ul", {}, item.flags.map(({ flag, words }) => h("li", {}, wordOf("flag.", flag), language === "en" && words !== "" && `: ${words}`))),
+    h("ul", {}, item.flags.map((flag) => h("li", {}, h("strong", {}, wordOf("flag.", flag.flag), ": "), flagSays(flag)))),
     item.reviews.length > 0 && h("ul", { class: "said" }, item.reviews.map((review) => h("li", {},
       `${wordOf("organiser.by_", review.by)}, ${wordOf("organiser.verdict_", review.verdict)}: ${review.reason}`))),
     h("details", {}, h("summary", {}, word("organiser.decide")), decide));

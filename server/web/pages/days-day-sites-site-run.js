@@ -11,6 +11,7 @@ import { showBoard } from "../run/board.js";
 import { showBudget, showWays } from "../run/budget.js";
 import { loadRun, workOut } from "../run/load.js";
 import { showReviews } from "../run/reviews.js";
+import flagWords from "../words/flag.json";
 import pairWords from "../words/pair.json";
 import reviewWords from "../words/review.json";
 import slipWords from "../words/slip.json";
@@ -94,4 +95,4 @@ async function showOrSayNone() {
   }
 }
 
-begin({ ...tableWords, ...slipWords, ...pairWords, ...reviewWords, ...words }, () => attemptPage(showOrSayNone, [[path`/days/${day}`, word("house.to_day")]]));
+begin({ ...tableWords, ...flagWords, ...slipWords, ...pairWords, ...reviewWords, ...words }, () => attemptPage(showOrSayNone, [[path`/days/${day}`, word("house.to_day")]]));

@@ -5,12 +5,13 @@ import { ask, get, getAll, here, path } from "../house/api.js";
 import { measureClock } from "../house/clock.js";
 import { codePicture } from "../house/code_picture.js";
 import { byId, fill, h, s } from "../house/dom.js";
-import { clockMinute, clockTime, longDate, number, span, withUnit } from "../house/format.js";
+import { clockMinute, clockTime, countWord, longDate, number, span, withUnit } from "../house/format.js";
 import { outlines } from "../house/outlines.js";
 import { attempt, attemptPage, begin, reveal, setTitle } from "../house/page.js";
 import { schoolKey } from "../house/schools.js";
 import { saySky, skyChoices } from "../house/sky.js";
-import { countWord, word, wordOf } from "../house/words.js";
+import { word, wordOf } from "../house/words.js";
+import noonWords from "../words/noon.json";
 import words from "../words/plan.json";
 import skyWords from "../words/sky.json";
 
@@ -50,7 +51,7 @@ function tellTimes() {
   const date = current();
   if (date === null) {
     const [first] = plan.dates;
-    fill(byId("waiting-label"), word("plan.not_here", { date: longDate(first.date) }), " ", wordOf("plan.reason_", first.status, first.reason));
+    fill(byId("waiting-label"), word("plan.not_here", { date: longDate(first.date) }), " ", wordOf("noon.", first.status, first.reason));
     return;
   }
   const [start, noon, stop] = [date.start_utc, date.transit_utc, date.stop_utc].map((time) => Date.parse(time));
@@ -255,7 +256,7 @@ async function show() {
   return plan;
 }
 
-begin({ ...words, ...skyWords }, async () => {
+begin({ ...words, ...noonWords, ...skyWords }, async () => {
   document.documentElement.classList.add("sheet-page");
   ruleSheet();
   fill(byId("skies"), skyChoices());

@@ -4,10 +4,11 @@
 import { table } from "../charts/table.js";
 import { whisker, whiskerScale } from "../charts/whisker.js";
 import { get, getBytes, here, path } from "../house/api.js";
+import { changeSays } from "../house/changes.js";
 import { byId, fill, h } from "../house/dom.js";
 import { longDate, measured, number, signed, withSigma } from "../house/format.js";
 import { attempt, attemptPage, begin, reveal, setTitle } from "../house/page.js";
-import { language, word, wordOf } from "../house/words.js";
+import { word, wordOf } from "../house/words.js";
 import tableWords from "../words/table.json";
 import words from "../words/edition.json";
 
@@ -48,18 +49,14 @@ async function checkSum(bytes, sha256) {
   fill(byId("sum-checked"), digest === sha256 ? word("edition.sum_right") : word("edition.sum_wrong"));
 }
 
-function showChanges({ reason, changes, replaces }) {
+function showChanges({ reason, changes, replaces }, named) {
   byId("changes-part").hidden = replaces === null;
   if (replaces === null) return;
   fill(byId("changes-reason"), word("edition.reason", { number: number(replaces.edition), reason: reason ?? "" }));
-  // Each change says itself in English; in other languages its kind and its place.
-  fill(byId("changes"), changes.map((change) => h("li", {}, language === "en" ? change.words
-    : [wordOf("edition.change_", change.change), " ", [change.day, change.site, change.run].filter((part) => part !== undefined).join(", ")])));
+  fill(byId("changes"), changes.map((change) => h("li", {}, changeSays(change, named))));
 }
 
-function showInside({ figures, records }) {
-  const names = new Map(records.sites.map((site) => [site.site, site.name ?? word("edition.unnamed")]));
-  const named = (site) => names.get(site) ?? site;
+function showInside({ figures, records }, named) {
   fill(byId("inside"), figures.days.map((day) => {
     const scale = whiskerScale(day.leaderboard.sites, day.result.handbook_km);
     const { rules } = records.days.find(({ rules: { day: name } }) => name === day.day);
@@ -80,8 +77,10 @@ function showInside({ figures, records }) {
 async function showBundle(head) {
   const bytes = await getBytes(path`/editions/${head.edition}/bundle`);
   const bundle = JSON.parse(new TextDecoder().decode(bytes));
-  showChanges(bundle);
-  showInside(bundle);
+  const names = new Map(bundle.records.sites.map((site) => [site.site, site.name ?? word("edition.unnamed")]));
+  const named = (site) => names.get(site) ?? site;
+  showChanges(bundle, named);
+  showInside(bundle, named);
   await checkSum(bytes, head.sha256);
 }
 

@@ -7,6 +7,9 @@ import { attempt, begin, reveal, setTitle } from "../house/page.js";
 import { word, wordOf } from "../house/words.js";
 import { showApprovals, showChange, showHistory, showReview, showSky } from "../organiser/day_parts.js";
 import { enter } from "../organiser/enter.js";
+import flagWords from "../words/flag.json";
+import noonWords from "../words/noon.json";
+import slipWords from "../words/slip.json";
 import tableWords from "../words/table.json";
 import words from "../words/organiser.json";
 
@@ -41,7 +44,7 @@ function follow() {
   for (const event of ["sky", "run"]) stream.addEventListener(event, look);
 }
 
-begin({ ...tableWords, ...words }, () => enter(async () => {
+begin({ ...tableWords, ...flagWords, ...noonWords, ...slipWords, ...words }, () => enter(async () => {
   await showRecord();
   reveal("inside");
   await showSky(day); // it names the schools

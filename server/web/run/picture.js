@@ -5,7 +5,8 @@ import { plate } from "../charts/plate.js";
 import { SHADOW_LOOK, shadowChart } from "../charts/shadows.js";
 import { tableBeside } from "../charts/table.js";
 import { byId, fill, h } from "../house/dom.js";
-import { clockMinute, clockTime, number, signed, span } from "../house/format.js";
+import { clockOff } from "../house/flags.js";
+import { clockMinute, clockTime, number, signed } from "../house/format.js";
 import { locale, word, wordOf } from "../house/words.js";
 
 const FEWEST = 3; // pins that make a picture
@@ -18,9 +19,7 @@ const reason = (out) => [wordOf("slip.", out.reason, out.advice), out.instead_mm
 function showClock({ clock }) {
   byId("clock-off").hidden = !(clock?.beyond ?? false);
   if (byId("clock-off").hidden) return;
-  const spans = { span: span(Math.round(Math.abs(clock.offset_s))), bound: span(clock.bound_s) };
-  fill(byId("clock-off"), word(clock.offset_s > 0 ? "run.clock_fast" : "run.clock_slow", spans), " ",
-    word(clock.applied_s !== 0 ? "run.clock_corrected" : "run.clock_kept"), " ", word("run.clock_times"), " ",
+  fill(byId("clock-off"), clockOff(clock), " ", word("run.clock_times"), " ",
     h("a", { href: "/method#clock" }, word("table.how")));
 }
 
