@@ -23,6 +23,21 @@ static inline double angle_tan(double deg) {
     return tan(deg * ANGLE_RAD_PER_DEG);
 }
 
+/* Turns an angle given by its sine and cosine on by a mostly small one: within half a
+ * degree by series that are good to 1e-16. */
+static inline void angle_turn(double *sine, double *cosine, double by_deg) {
+    const double x = by_deg * ANGLE_RAD_PER_DEG, x2 = x * x;
+    double sin_by = x * (1.0 - x2 * (1.0 / 6.0 - x2 * (1.0 / 120.0)));
+    double cos_by = 1.0 - x2 * (1.0 / 2.0 - x2 * (1.0 / 24.0 - x2 * (1.0 / 720.0)));
+    if (fabs(by_deg) > 0.5) {
+        sin_by = sin(x);
+        cos_by = cos(x);
+    }
+    const double turned = *sine * cos_by + *cosine * sin_by;
+    *cosine = *cosine * cos_by - *sine * sin_by;
+    *sine = turned;
+}
+
 /* Degrees brought into (-180, 180]. */
 static inline double angle_wrap(double deg) {
     double turned = fmod(deg, 360.0);

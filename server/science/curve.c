@@ -17,7 +17,6 @@
 #define SMALLEST_SINE 1e-4        /* keeps slopes finite under an overhead Sun */
 #define DAYLIGHT_S (6.0 * 3600.0) /* no reading counts farther from noon */
 #define NEAREST_DEG 0.01          /* how near to overhead a fit may bring the noon Sun */
-#define TURN_SERIES 1e-3          /* radians */
 #define ARC_SERIES 0.01           /* radians */
 #define PAIRS_MAX 160             /* elementary fits tried for a robust start */
 #define STRAYS_MAX (RUN_READINGS_MAX / 4)
@@ -57,13 +56,13 @@ static bool stands_before(const struct run *run, int index) {
     return false;
 }
 
-static enum slip useless(const struct run *run, int index, const struct sight *sight,
+static enum slip useless(const struct run *run, int index, double t_utc_s, double zenith_deg,
                          double noon_utc_s) {
-    if (fabs(sight->t_utc_s - noon_utc_s) > DAYLIGHT_S)
+    if (fabs(t_utc_s - noon_utc_s) > DAYLIGHT_S)
         return SLIP_TIME;
     if (stands_before(run, index))
         return SLIP_DUPLICATE;
-    return isnan(sight->zenith_deg) ? SLIP_TOO_LOW : SLIP_NONE;
+    return isnan(zenith_deg) ? SLIP_TOO_LOW : SLIP_NONE;
 }
 
 /* Chebyshev's series in powers of x. */
@@ -77,10 +76,7 @@ static void to_powers(const double chebyshev[SUN_TERMS], double power[SUN_TERMS]
 }
 
 static inline double powers(const double power[SUN_TERMS], double x) {
-    double sum = power[SUN_TERMS - 1];
-    for (int j = SUN_TERMS - 2; j >= 0; j--)
-        sum = sum * x + power[j];
-    return sum;
+    return power[0] + x * (power[1] + x * (power[2] + x * (power[3] + x * power[4])));
 }
 
 struct stance stance_of(double lat_deg, double offset_s) {
@@ -90,20 +86,6 @@ struct stance stance_of(double lat_deg, double offset_s) {
                            .offset_s = offset_s,
                            .sin_offset = angle_sin(turn_deg),
                            .cos_offset = angle_cos(turn_deg)};
-}
-
-/* Turns an angle given by its sine and cosine on by a mostly small one: the series is
- * good to 1e-17 within its bound. */
-static inline void turn(double *sine, double *cosine, double by_deg) {
-    double x = by_deg * ANGLE_RAD_PER_DEG, x2 = x * x;
-    double sin_by = x * (1.0 - x2 / 6.0), cos_by = 1.0 - x2 / 2.0 * (1.0 - x2 / 12.0);
-    if (fabs(x) > TURN_SERIES) {
-        sin_by = sin(x);
-        cos_by = cos(x);
-    }
-    double turned = *sine * cos_by + *cosine * sin_by;
-    *cosine = *cosine * cos_by - *sine * sin_by;
-    *sine = turned;
 }
 
 static struct course course_of(const struct curve *curve, double t_utc_s) {
@@ -116,8 +98,8 @@ static struct course course_of(const struct curve *curve, double t_utc_s) {
     course.cos_hour = angle_cos(hour_deg);
     course.sin_declination = curve->sin_noon_declination;
     course.cos_declination = curve->cos_noon_declination;
-    turn(&course.sin_declination, &course.cos_declination,
-         course.declination_deg - curve->noon_declination_deg);
+    angle_turn(&course.sin_declination, &course.cos_declination,
+               course.declination_deg - curve->noon_declination_deg);
     return course;
 }
 
@@ -130,13 +112,13 @@ static inline struct course set_right(const struct curve *curve, const struct si
         (sight->t_utc_s - stance->offset_s - curve->day->centre_utc_s) * curve->per_half_span_s;
     course.declination_deg = powers(curve->declination_deg, x);
     course.equation_s = powers(curve->equation_s, x);
-    turn(&course.sin_declination, &course.cos_declination,
-         course.declination_deg - sight->course.declination_deg);
+    angle_turn(&course.sin_declination, &course.cos_declination,
+               course.declination_deg - sight->course.declination_deg);
     const double sine = course.sin_hour, cosine = course.cos_hour;
     course.sin_hour = sine * stance->cos_offset - cosine * stance->sin_offset;
     course.cos_hour = cosine * stance->cos_offset + sine * stance->sin_offset;
-    turn(&course.sin_hour, &course.cos_hour,
-         (course.equation_s - sight->course.equation_s) * ANGLE_DEG_PER_DAY_S);
+    angle_turn(&course.sin_hour, &course.cos_hour,
+               (course.equation_s - sight->course.equation_s) * ANGLE_DEG_PER_DAY_S);
     return course;
 }
 
@@ -178,7 +160,7 @@ double curve_zenith_deg(const struct curve *curve, double lat_deg, double t_cloc
 static inline double small_arc(double sine, double cosine) {
     double s2 = sine * sine;
     if (s2 < ARC_SERIES * ARC_SERIES && cosine > 0.0)
-        return sine * (1.0 + s2 * (1.0 / 6.0 + s2 * (3.0 / 40.0 + s2 * 15.0 / 336.0)));
+        return sine * (1.0 + s2 * (1.0 / 6.0 + s2 * (3.0 / 40.0 + s2 * (15.0 / 336.0))));
     return atan2(sine, cosine);
 }
 
@@ -249,20 +231,21 @@ void curve_init(struct curve *curve, const struct place *place, const struct run
         struct sun_place sun;
         sight->t_utc_s = reading->t_utc_s - curve->clock.applied_s;
         sun_at(day, sight->t_utc_s, &sun);
-        sight->zenith_deg =
-            gnomon_zenith_deg(height_m, reading->shadow_m, run->gnomon.edge, &curve->air, &sun);
-        sight->useless = useless(run, i, sight, noon_utc_s);
+        struct zenith zenith =
+            gnomon_zenith(height_m, reading->shadow_m, run->gnomon.edge, &curve->air, &sun);
+        sight->useless = useless(run, i, sight->t_utc_s, zenith.deg, noon_utc_s);
         sight->kept = sight->useless == SLIP_NONE;
         if (!sight->kept)
-            sight->zenith_deg = NAN;
+            zenith = (struct zenith){NAN, NAN, NAN};
+        sight->zenith_deg = zenith.deg;
+        sight->sin_zenith = zenith.sine;
+        sight->cos_zenith = zenith.cosine;
         /* h / (h^2 + shadow^2) is how much the angle turns as the mark moves. */
         double turn_per_m =
             height_m / (height_m * height_m + reading->shadow_m * reading->shadow_m);
         double mark_deg =
             turn_per_m * shadow_sigma_m(curve, reading, sun.semidiameter_deg) * ANGLE_DEG_PER_RAD;
         sight->course = course_of(curve, sight->t_utc_s);
-        sight->sin_zenith = angle_sin(sight->zenith_deg);
-        sight->cos_zenith = angle_cos(sight->zenith_deg);
         const struct over there = over(&here, &sight->course);
         curve->declared.sight[i] = equation_of(sight, &there);
         double time_deg = there.by_offset * curve->time_sigma_s;

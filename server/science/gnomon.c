@@ -62,12 +62,23 @@ static double limb_offset_deg(enum edge edge, double semidiameter_deg) {
 
 double gnomon_zenith_deg(double height_m, double shadow_m, enum edge edge,
                          const struct refraction *air, const struct sun_place *sun) {
-    double limb_deg = gnomon_apparent_zenith_deg(height_m, shadow_m);
+    return gnomon_zenith(height_m, shadow_m, edge, air, sun).deg;
+}
+
+struct zenith gnomon_zenith(double height_m, double shadow_m, enum edge edge,
+                            const struct refraction *air, const struct sun_place *sun) {
+    const double tangent = shadow_m / height_m;
+    const double limb_deg = atan(tangent) * ANGLE_DEG_PER_RAD;
     if (!(limb_deg <= REFRACTION_LIMIT_DEG))
-        return NAN;
-    double seen_deg = limb_deg + refraction_of_apparent(air, limb_deg) -
-                      limb_offset_deg(edge, sun->semidiameter_deg);
-    return seen_deg - sun->parallax_deg * angle_sin(seen_deg);
+        return (struct zenith){NAN, NAN, NAN};
+    double cosine = 1.0 / sqrt(1.0 + tangent * tangent), sine = tangent * cosine;
+    /* From the limb through the air to the centre, then to the centre of the Earth. */
+    double turned_deg =
+        refraction_of_tangent(air, tangent) - limb_offset_deg(edge, sun->semidiameter_deg);
+    angle_turn(&sine, &cosine, turned_deg);
+    double parallax_deg = sun->parallax_deg * sine;
+    angle_turn(&sine, &cosine, -parallax_deg);
+    return (struct zenith){limb_deg + turned_deg - parallax_deg, sine, cosine};
 }
 
 double gnomon_shadow_m(double height_m, double zenith_deg, enum edge edge,
@@ -85,6 +96,10 @@ double gnomon_fuzzy_width_m(double height_m, double apparent_zenith_deg, double 
 }
 
 double gnomon_fuzzy_shadow_m(double height_m, double shadow_m, double semidiameter_deg) {
-    double t = shadow_m / height_m, s = angle_tan(semidiameter_deg);
-    return height_m * 2.0 * s * (1.0 + t * t) / (1.0 - t * t * s * s);
+    /* The difference of the tangents is sin 2s / (cos(z + s) cos(z - s)), and that product
+     * cos^2 z - sin^2 s. */
+    double sine = 0.0, cosine = 1.0, height2 = height_m * height_m;
+    angle_turn(&sine, &cosine, semidiameter_deg);
+    double cosine2 = height2 / (height2 + shadow_m * shadow_m);
+    return height_m * 2.0 * sine * cosine / (cosine2 - sine * sine);
 }

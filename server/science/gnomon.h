@@ -54,6 +54,13 @@ double gnomon_apparent_zenith_deg(double height_m, double shadow_m);
 double gnomon_zenith_deg(double height_m, double shadow_m, enum edge edge,
                          const struct refraction *air, const struct sun_place *sun);
 
+/* The same with its sine and cosine, which the shadow gives almost for nothing. */
+struct zenith {
+    double deg, sine, cosine;
+};
+struct zenith gnomon_zenith(double height_m, double shadow_m, enum edge edge,
+                            const struct refraction *air, const struct sun_place *sun);
+
 /* The shadow (m) that a gnomon of height_m throws with the Sun's centre at this
  * geocentric zenith distance: the inverse of gnomon_zenith_deg. */
 double gnomon_shadow_m(double height_m, double zenith_deg, enum edge edge,

@@ -29,8 +29,10 @@ struct refraction refraction_at(double elevation_m, double pressure_hpa, double 
 struct refraction refraction_constants(double pressure_hpa, double temperature_c, double humidity,
                                        double wavelength_um);
 
-/* Refraction in degrees at apparent zenith distance 0..80 degrees. */
+/* Refraction in degrees at apparent zenith distance 0..80 degrees; the same where the
+ * tangent of that is known. */
 double refraction_of_apparent(const struct refraction *air, double apparent_zenith_deg);
+double refraction_of_tangent(const struct refraction *air, double apparent_tangent);
 
 /* Apparent zenith distance of a body at true (airless) zenith distance
  * 0..80 degrees: inverse of the above, to 1e-9 degrees. */
