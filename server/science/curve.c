@@ -25,13 +25,18 @@
 #define SETTLED_S 0.02
 #define ROUNDS 12
 
+static bool is_multiple(double t_utc_s, double step_s) {
+    const double steps = t_utc_s / step_s;
+    return fabs(steps - floor(steps + 0.5)) * step_s < 1e-3;
+}
+
 /* Times given to whole minutes, or whole tens of seconds, are rounded. */
 static double rounding_sigma_s(const struct run *run) {
     static const double steps_s[] = {60.0, 30.0, 10.0, 5.0};
     for (size_t k = 0; k < sizeof steps_s / sizeof steps_s[0]; k++) {
         bool all = true;
         for (int i = 0; i < run->readings && all; i++)
-            all = fabs(remainder(run->reading[i].t_utc_s, steps_s[k])) < 1e-3;
+            all = is_multiple(run->reading[i].t_utc_s, steps_s[k]);
         if (all)
             return steps_s[k] / sqrt(12.0);
     }
@@ -79,13 +84,15 @@ static inline double powers(const double power[SUN_TERMS], double x) {
     return power[0] + x * (power[1] + x * (power[2] + x * (power[3] + x * power[4])));
 }
 
-struct stance stance_of(double lat_deg, double offset_s) {
-    const double turn_deg = offset_s * ANGLE_DEG_PER_DAY_S;
-    return (struct stance){.sin_lat = angle_sin(lat_deg),
-                           .cos_lat = angle_cos(lat_deg),
-                           .offset_s = offset_s,
-                           .sin_offset = angle_sin(turn_deg),
-                           .cos_offset = angle_cos(turn_deg)};
+struct stance curve_stance(const struct curve *curve, double lat_deg, double offset_s) {
+    struct stance stance = {.sin_lat = curve->sin_lat,
+                            .cos_lat = curve->cos_lat,
+                            .offset_s = offset_s,
+                            .sin_offset = 0.0,
+                            .cos_offset = 1.0};
+    angle_turn(&stance.sin_lat, &stance.cos_lat, lat_deg - curve->place->lat_deg);
+    angle_turn(&stance.sin_offset, &stance.cos_offset, offset_s * ANGLE_DEG_PER_DAY_S);
+    return stance;
 }
 
 static struct course course_of(const struct curve *curve, double t_utc_s) {
@@ -99,7 +106,7 @@ static struct course course_of(const struct curve *curve, double t_utc_s) {
     course.sin_declination = curve->sin_noon_declination;
     course.cos_declination = curve->cos_noon_declination;
     angle_turn(&course.sin_declination, &course.cos_declination,
-               course.declination_deg - curve->noon_declination_deg);
+               course.declination_deg - curve->noon.sun.declination_deg);
     return course;
 }
 
@@ -127,11 +134,6 @@ struct course curve_course(const struct curve *curve, const struct sight *sight,
     return set_right(curve, sight, stance);
 }
 
-/* Direction to the Sun: sine and cosine of its zenith distance, and the slopes of that. */
-struct over {
-    double sine, cosine, by_lat, by_offset;
-};
-
 static inline struct over over(const struct stance *stance, const struct course *sun) {
     double meridian = sun->cos_declination * sun->cos_hour;
     double up = stance->sin_lat * sun->sin_declination + stance->cos_lat * meridian;
@@ -147,9 +149,13 @@ static inline struct over over(const struct stance *stance, const struct course 
     };
 }
 
+struct over curve_over(const struct stance *stance, const struct course *sun) {
+    return over(stance, sun);
+}
+
 double curve_zenith_deg(const struct curve *curve, double lat_deg, double t_clock_s,
                         double offset_s) {
-    const struct stance stance = stance_of(lat_deg, 0.0);
+    const struct stance stance = curve_stance(curve, lat_deg, 0.0);
     const struct course course = course_of(curve, t_clock_s - offset_s);
     const struct over there = over(&stance, &course);
     return atan2(there.sine, there.cosine) * ANGLE_DEG_PER_RAD;
@@ -177,7 +183,7 @@ static inline struct equation equation_of(const struct sight *sight, const struc
 
 void curve_equations(const struct curve *curve, double lat_deg, double offset_s,
                      struct equations *out) {
-    const struct stance stance = stance_of(lat_deg, offset_s);
+    const struct stance stance = curve_stance(curve, lat_deg, offset_s);
     out->lat_deg = lat_deg;
     out->offset_s = offset_s;
     for (int i = 0; i < curve->sights; i++) {
@@ -189,11 +195,9 @@ void curve_equations(const struct curve *curve, double lat_deg, double offset_s,
 
 /* Everything but the sights. */
 static void begin(struct curve *curve, const struct place *place, const struct run *run,
-                  const struct sun_day *day, double noon_utc_s) {
+                  const struct sun_day *day) {
     const struct length height = gnomon_height(&run->gnomon);
     const double rounding_s = rounding_sigma_s(run);
-    struct sun_place noon_sun;
-    sun_at(day, noon_utc_s, &noon_sun);
     curve->place = place;
     curve->run = run;
     curve->day = day;
@@ -201,10 +205,12 @@ static void begin(struct curve *curve, const struct place *place, const struct r
     to_powers(day->declination_deg, curve->declination_deg);
     to_powers(day->equation_s, curve->equation_s);
     curve->air = refraction_at(place->elevation_m, run->pressure_hpa, run->temperature_c);
-    curve->noon_declination_deg = noon_sun.declination_deg;
-    curve->sin_noon_declination = angle_sin(noon_sun.declination_deg);
-    curve->cos_noon_declination = angle_cos(noon_sun.declination_deg);
-    curve->side = place->lat_deg < noon_sun.declination_deg ? -1.0 : 1.0;
+    noon_predict(place, day, &curve->air, &curve->noon);
+    curve->sin_noon_declination = angle_sin(curve->noon.sun.declination_deg);
+    curve->cos_noon_declination = angle_cos(curve->noon.sun.declination_deg);
+    curve->sin_lat = angle_sin(place->lat_deg);
+    curve->cos_lat = angle_cos(place->lat_deg);
+    curve->side = place->lat_deg < curve->noon.sun.declination_deg ? -1.0 : 1.0;
     curve->height_m = height.value_m;
     curve->height_sigma_m = height.sigma_m;
     curve->clock = clock_check_of(&run->clock);
@@ -219,9 +225,8 @@ static void begin(struct curve *curve, const struct place *place, const struct r
 
 void curve_init(struct curve *curve, const struct place *place, const struct run *run,
                 const struct sun_day *day) {
-    const double noon_utc_s = sun_transit_utc_s(day, place->lon_deg);
-    begin(curve, place, run, day, noon_utc_s);
-    const struct stance here = stance_of(place->lat_deg, 0.0);
+    begin(curve, place, run, day);
+    const struct stance here = curve_stance(curve, place->lat_deg, 0.0);
     const double height_m = curve->height_m;
     curve->declared.lat_deg = place->lat_deg;
     curve->declared.offset_s = 0.0;
@@ -233,7 +238,7 @@ void curve_init(struct curve *curve, const struct place *place, const struct run
         sun_at(day, sight->t_utc_s, &sun);
         struct zenith zenith =
             gnomon_zenith(height_m, reading->shadow_m, run->gnomon.edge, &curve->air, &sun);
-        sight->useless = useless(run, i, sight->t_utc_s, zenith.deg, noon_utc_s);
+        sight->useless = useless(run, i, sight->t_utc_s, zenith.deg, curve->noon.transit_utc_s);
         sight->kept = sight->useless == SLIP_NONE;
         if (!sight->kept)
             zenith = (struct zenith){NAN, NAN, NAN};
@@ -262,7 +267,7 @@ double curve_shadow_m(const struct curve *curve, double t_utc_s, double zenith_d
 /* Near an overhead Sun two latitudes, one on each side, fit nearly alike: only the
  * known side counts. */
 static bool on_known_side(const struct curve *curve, double lat_deg) {
-    return curve->side * (lat_deg - curve->noon_declination_deg) > 0.0;
+    return curve->side * (lat_deg - curve->noon.sun.declination_deg) > 0.0;
 }
 
 int curve_kept(const struct curve *curve) {
@@ -322,7 +327,7 @@ bool curve_fit(const struct curve *curve, const struct equations *start, double 
             1.0, fmin(5.0 / (fabs(lat_step) + DBL_MIN), 7200.0 / (fabs(offset_step) + DBL_MIN)));
         lat_deg += shorten * lat_step;
         if (!on_known_side(curve, lat_deg))
-            lat_deg = curve->noon_declination_deg + curve->side * NEAREST_DEG;
+            lat_deg = curve->noon.sun.declination_deg + curve->side * NEAREST_DEG;
         offset_s += shorten * offset_step;
         /* A further step would be a thousandth of this one. */
         settled = fabs(lat_step) < SETTLED_DEG && fabs(offset_step) < SETTLED_S;

@@ -58,8 +58,9 @@ struct curve {
     double declination_deg[SUN_TERMS], equation_s[SUN_TERMS];
     double per_half_span_s;
     struct refraction air;
-    double noon_declination_deg;
+    struct noon noon; /* as predicted */
     double sin_noon_declination, cos_noon_declination;
+    double sin_lat, cos_lat; /* of the place as it was told */
     double side; /* +1 when the Sun crosses south of the zenith, -1 north: known beforehand */
     double height_m;
     double height_sigma_m;
@@ -87,11 +88,18 @@ struct stance {
     double offset_s;
     double sin_offset, cos_offset; /* of the hour angle that the offset amounts to */
 };
-struct stance stance_of(double lat_deg, double offset_s);
+struct stance curve_stance(const struct curve *curve, double lat_deg, double offset_s);
 
 /* The Sun of a sight with the clock set right. */
 struct course curve_course(const struct curve *curve, const struct sight *sight,
                            const struct stance *stance);
+
+/* Direction to the Sun there: sine and cosine of its zenith distance, and the slopes of
+ * that as in an equation. */
+struct over {
+    double sine, cosine, by_lat, by_offset;
+};
+struct over curve_over(const struct stance *stance, const struct course *sun);
 
 /* Zenith distance of the Sun's centre at a latitude, the clock being offset_s fast. */
 double curve_zenith_deg(const struct curve *curve, double lat_deg, double t_clock_s,

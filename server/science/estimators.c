@@ -18,9 +18,8 @@ struct estimate estimator_shortest(const struct curve *curve, const struct curve
     const struct sight *sight = &curve->sight[best];
     /* Noon may lie between marks: what the curve still falls is part of the doubt. */
     double there_deg = curve_zenith_deg(curve, fit->lat_deg, sight->t_utc_s, fit->offset_s);
-    double fall_deg = there_deg - fabs(fit->lat_deg - curve->noon_declination_deg);
-    double gap_s =
-        fabs(sight->t_utc_s - fit->offset_s - sun_transit_utc_s(curve->day, curve->place->lon_deg));
+    double fall_deg = there_deg - fabs(fit->lat_deg - curve->noon.sun.declination_deg);
+    double gap_s = fabs(sight->t_utc_s - fit->offset_s - curve->noon.transit_utc_s);
     return (struct estimate){
         .usable = true,
         .noon_angle_deg = curve->side * sight->zenith_deg,
@@ -34,24 +33,26 @@ struct estimate estimator_shortest(const struct curve *curve, const struct curve
  * distance as it would have been had the Sun kept its noon declination. */
 static void gather_cosines(const struct curve *curve, const struct curve_fit *fit,
                            struct normal *out) {
-    const struct stance stance = stance_of(fit->lat_deg, fit->offset_s);
+    const struct stance stance = curve_stance(curve, fit->lat_deg, fit->offset_s);
     normal_init(out, 3);
     for (int i = 0; i < curve->sights; i++) {
         const struct sight *sight = &curve->sight[i];
         if (!sight->kept)
             continue;
-        const struct course sun = curve_course(curve, sight, &stance);
-        double up_steady = stance.sin_lat * curve->sin_noon_declination +
-                           stance.cos_lat * curve->cos_noon_declination * sun.cos_hour;
-        double up = stance.sin_lat * sun.sin_declination +
-                    stance.cos_lat * sun.cos_declination * sun.cos_hour;
-        double zenith_deg = sight->zenith_deg +
-                            (acos(fmin(1.0, up_steady)) - acos(fmin(1.0, up))) * ANGLE_DEG_PER_RAD;
-        double sine = angle_sin(zenith_deg), cosine = angle_cos(zenith_deg);
-        double sin_hour = sight->course.sin_hour, cos_hour = sight->course.cos_hour;
+        struct course course = curve_course(curve, sight, &stance);
+        const struct over moved = curve_over(&stance, &course);
+        course.sin_declination = curve->sin_noon_declination;
+        course.cos_declination = curve->cos_noon_declination;
+        const struct over steady = curve_over(&stance, &course);
+        /* The sight's zenith distance less that of the Sun as it moved, and on to the steady. */
+        const double sin_off = sight->sin_zenith * moved.cosine - sight->cos_zenith * moved.sine;
+        const double cos_off = sight->cos_zenith * moved.cosine + sight->sin_zenith * moved.sine;
+        const double sine = steady.sine * cos_off + steady.cosine * sin_off;
+        const double cosine = steady.cosine * cos_off - steady.sine * sin_off;
         /* cos H - 1 without cancellation; no reading is farther from noon than six hours. */
-        double fall = -sin_hour * sin_hour / (1.0 + cos_hour);
-        double sigma = fmax(sine, 1e-4) * sight->sigma_deg * ANGLE_RAD_PER_DEG;
+        const double sin_hour = sight->course.sin_hour;
+        const double fall = -sin_hour * sin_hour / (1.0 + sight->course.cos_hour);
+        const double sigma = fmax(sine, 1e-4) * sight->sigma_deg * ANGLE_RAD_PER_DEG;
         normal_add(out, (const double[]){1.0, fall, sin_hour}, cosine, sigma);
     }
 }
@@ -92,13 +93,12 @@ static struct estimate free_of_clock(const struct curve *curve, const struct nor
     double zenith = acos(height);
     double rise[] = {1.0, bend / reach - 1.0, lean / reach};
     double turn[] = {0.0, -lean / (reach * reach), bend / (reach * reach)};
-    double transit_utc_s = sun_transit_utc_s(curve->day, curve->place->lon_deg);
     double seconds_per_rad = ANGLE_DEG_PER_RAD / ANGLE_DEG_PER_DAY_S;
     return (struct estimate){
         .usable = true,
         .noon_angle_deg = curve->side * zenith * ANGLE_DEG_PER_RAD,
         .sigma_deg = spread(3, rise, covariance) / sin(zenith) * ANGLE_DEG_PER_RAD,
-        .transit_utc_s = transit_utc_s + atan2(lean, bend) * seconds_per_rad,
+        .transit_utc_s = curve->noon.transit_utc_s + atan2(lean, bend) * seconds_per_rad,
         .transit_sigma_s = spread(3, turn, covariance) * seconds_per_rad,
     };
 }

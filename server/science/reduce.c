@@ -374,7 +374,7 @@ void reduce_run(const struct place *place, const struct run *run, const struct s
     struct curve curve;
     curve_init(&curve, place, run, day);
     out->clock = curve.clock;
-    noon_predict(place, day, &curve.air, &out->noon);
+    out->noon = curve.noon;
     if (out->noon.status != NOON_MEASURABLE) {
         bool swapped = run->readings > 0 && slip_of_senseless_run(&curve) == SLIP_POSITION_SWAPPED;
         out->status = swapped ? REDUCE_IMPLAUSIBLE : REDUCE_NOON_UNUSABLE;

@@ -323,7 +323,7 @@ enum slip slip_of_height(const struct curve *curve, const struct curve_fit *fit,
     if (fabs(fit->lat_deg - curve->place->lat_deg) < tolerance_deg)
         return SLIP_NONE;
     /* The height that would put the curve where this latitude has it. */
-    double t_utc_s = sun_transit_utc_s(curve->day, curve->place->lon_deg);
+    double t_utc_s = curve->noon.transit_utc_s;
     double here_deg = curve->place->lat_deg;
     double needed_m = curve->height_m *
                       shadow_on_curve_m(curve, fit->lat_deg, fit->offset_s, t_utc_s) /
