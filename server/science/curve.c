@@ -8,7 +8,7 @@
 #include <stddef.h>
 
 #include "server/science/angle.h"
-#include "server/science/sorted.h"
+#include "server/science/order.h"
 
 #define CLOCK_SIGMA_S 15.0        /* a phone on a network, looked at a little late */
 #define MARK_SIGMA_M 0.0015       /* marking the shadow's end and reading the tape */
@@ -385,10 +385,9 @@ static double trimmed_sum(const struct linear *sight, int count, int strays,
     assert(counting > 0 && counting <= count && count <= RUN_READINGS_MAX);
     for (int i = 0; i < count; i++)
         square[i] = square_off(&sight[i], guess);
-    sort_ascending(square, count);
+    *level = order_select(square, (size_t)count, (size_t)counting - 1);
     for (int i = 0; i < counting; i++)
         sum += square[i];
-    *level = square[counting - 1];
     return sum;
 }
 

@@ -11,8 +11,8 @@
 #include "server/science/angle.h"
 #include "server/science/curve.h"
 #include "server/science/estimators.h"
+#include "server/science/order.h"
 #include "server/science/slip.h"
-#include "server/science/sorted.h"
 
 #define TILT_SIGMA_DEG 0.03    /* plumb line and level: 0.5 mm a metre */
 #define EDGE_SIGMA_DEG 0.02    /* a class's habit of where the fuzzy end is */
@@ -118,16 +118,14 @@ static double small_sample_factor(double dof) {
 
 /* Scatter from the median residual: what a first look, with strays inside, can say. */
 static double median_ratio(const struct curve *curve, const double *sigmas) {
-    double sorted[RUN_READINGS_MAX];
-    int count = 0;
+    double usable[RUN_READINGS_MAX];
+    size_t count = 0;
     for (int i = 0; i < curve->sights; i++)
         if (!isnan(curve->sight[i].zenith_deg))
-            sorted[count++] = sigmas[i];
+            usable[count++] = sigmas[i];
     assert(count > 0);
-    sort_ascending(sorted, count);
-    double median = 0.5 * (sorted[(count - 1) / 2] + sorted[count / 2]);
-    double dof = count - 2.0;
-    return scatter_ratio(dof * pow(median / 0.6745, 2.0) * count / fmax(1.0, dof), dof);
+    double sigma = order_median(usable, count) / 0.6745, dof = (double)count - 2.0;
+    return scatter_ratio(dof * sigma * sigma * (double)count / fmax(1.0, dof), dof);
 }
 
 /* Robust start: the clock as it is, or shifted as summer time and zones shift it
@@ -298,8 +296,8 @@ static enum reduce_status time_status(const struct curve *curve, const struct no
     double t_s[RUN_READINGS_MAX];
     for (int i = 0; i < curve->sights; i++)
         t_s[i] = curve->sight[i].t_utc_s;
-    sort_ascending(t_s, curve->sights);
-    double away_s = fabs(t_s[curve->sights / 2] - noon->transit_utc_s);
+    const size_t count = (size_t)curve->sights;
+    double away_s = fabs(order_select(t_s, count, count / 2) - noon->transit_utc_s);
     if (away_s < DAYLIGHT_S)
         return REDUCE_OK;
     if (away_s < 3.0 * DAYLIGHT_S && slip_of_senseless_run(curve) == SLIP_HALF_DAY)

@@ -6,7 +6,7 @@
 #include <string.h>
 
 #include "server/science/angle.h"
-#include "server/science/sorted.h"
+#include "server/science/order.h"
 
 #define CLOSE_SIGMAS 3.0     /* a corrected reading within this lies on the curve */
 #define NOTICED_SIGMAS 2.0   /* a mark off by less shows nothing */
@@ -221,15 +221,14 @@ static double off_deg(const struct curve *curve, int index) {
 
 /* Their median; of a run with one length throughout, the best. */
 static double misfit_deg(const struct curve *curve) {
-    double sorted_deg[RUN_READINGS_MAX];
-    int count = 0;
+    double seen_deg[RUN_READINGS_MAX];
+    size_t count = 0;
     for (int i = 0; i < curve->sights; i++)
         if (!isnan(off_deg(curve, i)))
-            sorted_deg[count++] = off_deg(curve, i);
+            seen_deg[count++] = off_deg(curve, i);
     if (count == 0)
         return 90.0;
-    sort_ascending(sorted_deg, count);
-    return sorted_deg[one_length(curve->run) ? 0 : count / 2];
+    return order_select(seen_deg, count, one_length(curve->run) ? 0 : count / 2);
 }
 
 /* Readings that stand far off where this place has the Sun, and would stand there ten
