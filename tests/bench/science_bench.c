@@ -141,6 +141,19 @@ static void report(const char *name, void (*work)(struct scene *), double units,
            bare_name, 1e6 * bare_took[ROUNDS / 2], took[ROUNDS / 2] / bare_took[ROUNDS / 2]);
 }
 
+/* A clear day's run of as many readings, about noon. */
+static void measure(struct scene *scene, int readings) {
+    struct chance chance = chance_seeded(1);
+    const struct errors errors = {.mark_m = 0.0015, .fuzzy_share = 0.1};
+    const struct session session = {
+        .readings = readings, .start_s = -2400.0, .step_s = 4800.0 / (readings - 1)};
+    simulate_readings(&chance, &scene->place, &scene->day, &errors, &session, &scene->run);
+}
+
+static void report_run(const char *name, struct scene *scene) {
+    report(name, reduce, 1e3, "parabola through them", reduce_bare, 1e3, scene);
+}
+
 int main(void) {
     const size_t most = 1000000;
     struct scene scene = {
@@ -153,15 +166,16 @@ int main(void) {
     if (scene.points == NULL || scene.scratch == NULL || scene.sorted == NULL)
         return EXIT_FAILURE;
     sun_day_build(20899, &scene.day);
-    struct chance chance = chance_seeded(1);
-    const struct errors errors = {.mark_m = 0.0015, .fuzzy_share = 0.1};
-    const struct session session = {.readings = 13, .start_s = -2400.0, .step_s = 400.0};
-    simulate_readings(&chance, &scene.place, &scene.day, &errors, &session, &scene.run);
 
     printf("median of %d rounds, one unit of work each\n", ROUNDS);
     report("Sun of a date", build_day, 1, "one exact position", exact_sun, 1, &scene);
     report("a site's noon", predict, 1e5, "four libm calls", predict_bare, 1e5, &scene);
-    report("a run of 13 readings", reduce, 1e3, "parabola through them", reduce_bare, 1e3, &scene);
+    measure(&scene, 12);
+    report_run("a run of 12 readings", &scene);
+    scene.run.reading[4].shadow_m += 0.1;
+    report_run("the same, a digit wrong", &scene);
+    measure(&scene, 40);
+    report_run("a run of 40 readings", &scene);
     for (size_t count = 1000; count <= most; count *= 10) {
         char name[64];
         snprintf(name, sizeof name, "combination of %zu sites", count);
