@@ -84,7 +84,14 @@ static inline double powers(const double power[SUN_TERMS], double x) {
     return power[0] + x * (power[1] + x * (power[2] + x * (power[3] + x * power[4])));
 }
 
-struct stance curve_stance(const struct curve *curve, double lat_deg, double offset_s) {
+/* A latitude and a clock that is offset_s fast, with what every sight needs of them. */
+struct stance {
+    double sin_lat, cos_lat;
+    double offset_s;
+    double sin_offset, cos_offset; /* of the hour angle that the offset amounts to */
+};
+
+static struct stance stance_at(const struct curve *curve, double lat_deg, double offset_s) {
     struct stance stance = {.sin_lat = curve->sin_lat,
                             .cos_lat = curve->cos_lat,
                             .offset_s = offset_s,
@@ -110,6 +117,7 @@ static struct course course_of(const struct curve *curve, double t_utc_s) {
     return course;
 }
 
+/* The Sun of a sight with the clock set right. */
 static inline struct course set_right(const struct curve *curve, const struct sight *sight,
                                       const struct stance *stance) {
     struct course course = sight->course;
@@ -129,10 +137,10 @@ static inline struct course set_right(const struct curve *curve, const struct si
     return course;
 }
 
-struct course curve_course(const struct curve *curve, const struct sight *sight,
-                           const struct stance *stance) {
-    return set_right(curve, sight, stance);
-}
+/* Direction to the Sun: sine and cosine of its zenith distance, and the slopes of that. */
+struct over {
+    double sine, cosine, by_lat, by_offset;
+};
 
 static inline struct over over(const struct stance *stance, const struct course *sun) {
     double meridian = sun->cos_declination * sun->cos_hour;
@@ -149,13 +157,9 @@ static inline struct over over(const struct stance *stance, const struct course 
     };
 }
 
-struct over curve_over(const struct stance *stance, const struct course *sun) {
-    return over(stance, sun);
-}
-
 double curve_zenith_deg(const struct curve *curve, double lat_deg, double t_clock_s,
                         double offset_s) {
-    const struct stance stance = curve_stance(curve, lat_deg, 0.0);
+    const struct stance stance = stance_at(curve, lat_deg, 0.0);
     const struct course course = course_of(curve, t_clock_s - offset_s);
     const struct over there = over(&stance, &course);
     return atan2(there.sine, there.cosine) * ANGLE_DEG_PER_RAD;
@@ -183,13 +187,31 @@ static inline struct equation equation_of(const struct sight *sight, const struc
 
 void curve_equations(const struct curve *curve, double lat_deg, double offset_s,
                      struct equations *out) {
-    const struct stance stance = curve_stance(curve, lat_deg, offset_s);
+    const struct stance stance = stance_at(curve, lat_deg, offset_s);
     out->lat_deg = lat_deg;
     out->offset_s = offset_s;
     for (int i = 0; i < curve->sights; i++) {
         const struct course course = set_right(curve, &curve->sight[i], &stance);
         const struct over there = over(&stance, &course);
         out->sight[i] = equation_of(&curve->sight[i], &there);
+    }
+}
+
+void curve_steady(const struct curve *curve, double lat_deg, double offset_s,
+                  struct steady out[RUN_READINGS_MAX]) {
+    const struct stance stance = stance_at(curve, lat_deg, offset_s);
+    for (int i = 0; i < curve->sights; i++) {
+        const struct sight *sight = &curve->sight[i];
+        struct course course = set_right(curve, sight, &stance);
+        const struct over moved = over(&stance, &course);
+        course.sin_declination = curve->sin_noon_declination;
+        course.cos_declination = curve->cos_noon_declination;
+        const struct over kept = over(&stance, &course);
+        /* The sight less the Sun as it moved, and on to the Sun that kept its place. */
+        const double sine = sight->sin_zenith * moved.cosine - sight->cos_zenith * moved.sine;
+        const double cosine = sight->cos_zenith * moved.cosine + sight->sin_zenith * moved.sine;
+        out[i].sine = kept.sine * cosine + kept.cosine * sine;
+        out[i].cosine = kept.cosine * cosine - kept.sine * sine;
     }
 }
 
@@ -226,7 +248,7 @@ static void begin(struct curve *curve, const struct place *place, const struct r
 void curve_init(struct curve *curve, const struct place *place, const struct run *run,
                 const struct sun_day *day) {
     begin(curve, place, run, day);
-    const struct stance here = curve_stance(curve, place->lat_deg, 0.0);
+    const struct stance here = stance_at(curve, place->lat_deg, 0.0);
     const double height_m = curve->height_m;
     curve->declared.lat_deg = place->lat_deg;
     curve->declared.offset_s = 0.0;

@@ -82,24 +82,13 @@ void curve_init(struct curve *curve, const struct place *place, const struct run
 void curve_equations(const struct curve *curve, double lat_deg, double offset_s,
                      struct equations *out);
 
-/* A latitude and a clock that is offset_s fast, with what every sight needs of them. */
-struct stance {
-    double sin_lat, cos_lat;
-    double offset_s;
-    double sin_offset, cos_offset; /* of the hour angle that the offset amounts to */
+/* Zenith distances of all sights as they would have been had the Sun kept its noon
+ * declination, by the curve of that latitude and offset; NAN for useless ones. */
+struct steady {
+    double sine, cosine;
 };
-struct stance curve_stance(const struct curve *curve, double lat_deg, double offset_s);
-
-/* The Sun of a sight with the clock set right. */
-struct course curve_course(const struct curve *curve, const struct sight *sight,
-                           const struct stance *stance);
-
-/* Direction to the Sun there: sine and cosine of its zenith distance, and the slopes of
- * that as in an equation. */
-struct over {
-    double sine, cosine, by_lat, by_offset;
-};
-struct over curve_over(const struct stance *stance, const struct course *sun);
+void curve_steady(const struct curve *curve, double lat_deg, double offset_s,
+                  struct steady out[RUN_READINGS_MAX]);
 
 /* Zenith distance of the Sun's centre at a latitude, the clock being offset_s fast. */
 double curve_zenith_deg(const struct curve *curve, double lat_deg, double t_clock_s,

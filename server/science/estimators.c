@@ -29,31 +29,22 @@ struct estimate estimator_shortest(const struct curve *curve, const struct curve
     };
 }
 
-/* What the sights say of cos z = top + bend (cos H - 1) + lean sin H, each with its zenith
- * distance as it would have been had the Sun kept its noon declination. */
+/* What the sights say of cos z = top + bend (cos H - 1) + lean sin H, the Sun keeping its
+ * noon declination. */
 static void gather_cosines(const struct curve *curve, const struct curve_fit *fit,
                            struct normal *out) {
-    const struct stance stance = curve_stance(curve, fit->lat_deg, fit->offset_s);
+    struct steady steady[RUN_READINGS_MAX];
+    curve_steady(curve, fit->lat_deg, fit->offset_s, steady);
     normal_init(out, 3);
     for (int i = 0; i < curve->sights; i++) {
         const struct sight *sight = &curve->sight[i];
         if (!sight->kept)
             continue;
-        struct course course = curve_course(curve, sight, &stance);
-        const struct over moved = curve_over(&stance, &course);
-        course.sin_declination = curve->sin_noon_declination;
-        course.cos_declination = curve->cos_noon_declination;
-        const struct over steady = curve_over(&stance, &course);
-        /* The sight's zenith distance less that of the Sun as it moved, and on to the steady. */
-        const double sin_off = sight->sin_zenith * moved.cosine - sight->cos_zenith * moved.sine;
-        const double cos_off = sight->cos_zenith * moved.cosine + sight->sin_zenith * moved.sine;
-        const double sine = steady.sine * cos_off + steady.cosine * sin_off;
-        const double cosine = steady.cosine * cos_off - steady.sine * sin_off;
         /* cos H - 1 without cancellation; no reading is farther from noon than six hours. */
         const double sin_hour = sight->course.sin_hour;
         const double fall = -sin_hour * sin_hour / (1.0 + sight->course.cos_hour);
-        const double sigma = fmax(sine, 1e-4) * sight->sigma_deg * ANGLE_RAD_PER_DEG;
-        normal_add(out, (const double[]){1.0, fall, sin_hour}, cosine, sigma);
+        const double sigma = fmax(steady[i].sine, 1e-4) * sight->sigma_deg * ANGLE_RAD_PER_DEG;
+        normal_add(out, (const double[]){1.0, fall, sin_hour}, steady[i].cosine, sigma);
     }
 }
 
