@@ -20,8 +20,8 @@ int get_day_review(const struct lookup *lookup, struct exchange *exchange, struc
     if (wanted != NULL && !review_status_parse(wanted, &status))
         return err_set(err, ERR_BAD_QUERY, "status",
                        "status is open, asked, answered, excluded or accepted");
-    if (review_queue(lookup->db, lookup->almanac, &caller, request->param[0], wanted != NULL ? &status : NULL,
-                     page.cursor, page.limit, &queue, err) != 0)
+    if (review_queue(lookup->db, lookup->almanac, &caller, request->param[0],
+                     wanted != NULL ? &status : NULL, page.cursor, page.limit, &queue, err) != 0)
         return -1;
     exchange->response.no_store = true;
     render_json(&exchange->response, &json);
