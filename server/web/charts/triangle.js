@@ -6,15 +6,16 @@ import { s } from "../house/dom.js";
 const WIDTH = 360;
 const HEIGHT = 190;
 const GROUND = 150;
+const ASIDE = 36; // room for the height's words on the side without a shadow
 
 // height_mm, shadow_mm; sunNorth: the Sun stood to the north, so the shadow falls to the
 // south, which is on the left. words {height, shadow, angle, north, south, label}.
 export function triangle(height_mm, shadow_mm, sunNorth, words) {
-  const scale = Math.min(118 / height_mm, 230 / shadow_mm);
+  const scale = Math.min(118 / height_mm, 200 / shadow_mm);
   const side = sunNorth ? -1 : 1;
   const tall = height_mm * scale;
   const reach = shadow_mm * scale * side;
-  const foot = WIDTH / 2 - reach / 2;
+  const foot = WIDTH / 2 - reach / 2 + side * ASIDE;
   const tip = GROUND - tall;
   const turn = Math.atan2(Math.abs(reach), tall);
   const radius = Math.min(30, tall * 0.45);
