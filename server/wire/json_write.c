@@ -56,19 +56,30 @@ static void put_string(struct text *text, const char *utf8) {
     text_add(text, "\"", 1);
 }
 
-/* What stands before any value: a comma where one is due, and the key. */
+/* What stands before any value: a comma where one is due, and the key, which is one of
+ * ours: nothing in it needs an escape. */
 static void begin_value(struct json_writer *json, const char *key) {
+    bool comma = false;
     if (json->depth > 0) {
         int level = json->depth - 1;
         assert((key == NULL) == json->is_array[level]);
-        if (json->has_member[level])
-            text_add(json->text, ",", 1);
+        comma = json->has_member[level];
         json->has_member[level] = true;
     }
+    const size_t length = key != NULL ? strlen(key) : 0;
+    char *const begin = text_room(json->text, length + 4), *out = begin;
+    if (out == NULL)
+        return;
+    if (comma)
+        *out++ = ',';
     if (key != NULL) {
-        put_string(json->text, key);
-        text_add(json->text, ":", 1);
+        *out++ = '"';
+        memcpy(out, key, length);
+        out += length;
+        *out++ = '"';
+        *out++ = ':';
     }
+    text_wrote(json->text, (size_t)(out - begin));
 }
 
 static void open_level(struct json_writer *json, const char *key, bool is_array) {

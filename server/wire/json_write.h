@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* json_write: JSON text straight into a text buffer, without a tree. Inside an
- * object every call gives the key, inside an array and at the top key is NULL.
+ * object every call gives the key, inside an array and at the top key is NULL. Keys are
+ * ours, of plain ASCII that needs no escape; texts may be anyone's.
  * Real numbers have the fewest digits that give the same double again; NAN and
  * infinities become null. Failure is the buffer's: check text->failed once.
  *

@@ -16,14 +16,32 @@
 #define DIGITS_MOST 17
 #define PLAIN_LEAST 1e-4
 #define PLAIN_BOUND 1e15
-#define POWERS 22
-#define POWER_SPLIT 11 /* the larger ones are made of two */
+#define POWERS 18
 
 __extension__ typedef unsigned __int128 wide;
 
-static const double power_of_ten[POWERS] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,
-                                            1e8,  1e9,  1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
-                                            1e16, 1e17, 1e18, 1e19, 1e20, 1e21};
+static const double power_of_ten[POWERS] = {1e0, 1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,
+                                            1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16, 1e17};
+static const uint64_t whole_power[POWERS] = {
+    1,
+    10,
+    100,
+    1000,
+    10000,
+    100000,
+    1000000,
+    10000000,
+    100000000,
+    1000000000,
+    10000000000,
+    100000000000,
+    1000000000000,
+    10000000000000,
+    100000000000000,
+    1000000000000000,
+    10000000000000000,
+    100000000000000000,
+};
 
 /* value = mantissa * 2^-shift exactly, the mantissa of 53 bits. */
 struct parts {
@@ -39,69 +57,71 @@ static struct parts take_apart(double normal) {
 }
 
 /* The exponent of the first digit: 10^e <= value < 10^(e+1). */
-static int first_exponent(double value) {
-    int e = 0;
-    if (value < 1.0)
-        for (double scaled = value * 10.0; e--, scaled < 1.0;)
-            scaled *= 10.0;
-    else
-        while (value >= power_of_ten[e + 1])
-            e++;
-    return e;
+static int first_exponent(double value, const struct parts *parts) {
+    static const double small[] = {1e-4, 1e-3, 1e-2, 1e-1};
+    if (value < 1.0) {
+        int e = -1;
+        while (value < small[4 + e])
+            e--;
+        return e;
+    }
+    /* log10(2) = 1233/4096: at most one too low */
+    int e = (52 - parts->shift) * 1233 >> 12;
+    return value >= power_of_ten[e + 1] ? e + 1 : e;
 }
 
 static wide whole_power_of_ten(int exponent) {
-    static const uint64_t power[POWER_SPLIT + 1] = {
-        1,       10,       100,       1000,       10000,       100000,
-        1000000, 10000000, 100000000, 1000000000, 10000000000, 100000000000,
-    };
-    const int high = exponent > POWER_SPLIT ? exponent - POWER_SPLIT : 0;
-    return (wide)power[exponent - high] * power[high];
+    const int high = exponent < POWERS ? exponent : POWERS - 1;
+    return (wide)whole_power[high] * whole_power[exponent - high];
 }
 
-/* value * 10^scale rounded to an integer, a tie to the even one. True when that over
- * 10^scale reads back as value: when it is nearer than half a unit of the mantissa. */
-static bool round_scaled(const struct parts *parts, int scale, uint64_t *out) {
-    const wide unit = whole_power_of_ten(scale);
+/* The digits of value: number / 10^scale. From 17 of them, cut off exactly, the roundings
+ * to fewer follow, a tie to the even one; such a one will do when it is nearer to value
+ * than half a unit of the mantissa, so that it reads back as value. */
+static uint64_t fewest_digits(const struct parts *parts, int *scale) {
+    const wide unit = whole_power_of_ten(*scale);
     const wide exact = parts->mantissa * unit;
     const wide one = (wide)1 << parts->shift;
-    wide whole = exact >> parts->shift, rest = exact & (one - 1);
-    if (rest > one / 2 || (rest == one / 2 && (whole & 1)))
-        whole++;
-    const wide rounded = whole << parts->shift;
-    const bool below = rounded < exact;
-    wide off = below ? exact - rounded : rounded - exact;
-    /* Below a power of two the doubles are twice as dense. */
-    off *= below && parts->mantissa == (uint64_t)1 << 52 ? 4 : 2;
-    *out = (uint64_t)whole;
-    return off < unit || (off == unit && parts->mantissa % 2 == 0);
+    const wide rest = exact & (one - 1);
+    const uint64_t cut = (uint64_t)(exact >> parts->shift);
+    for (int digits = DIGITS_LEAST; digits < DIGITS_MOST; digits++) {
+        const uint64_t step = whole_power[DIGITS_MOST - digits], over = cut % step;
+        const bool up = over > step / 2 || (over == step / 2 && (rest > 0 || (cut / step & 1)));
+        const uint64_t rounded = up ? cut - over + step : cut - over;
+        wide off =
+            up ? ((wide)(step - over) << parts->shift) - rest : ((wide)over << parts->shift) + rest;
+        /* Below a power of two the doubles are twice as dense. */
+        off *= !up && parts->mantissa == (uint64_t)1 << 52 ? 4 : 2;
+        if (off < unit || (off == unit && parts->mantissa % 2 == 0)) {
+            *scale -= DIGITS_MOST - digits;
+            return rounded / step;
+        }
+    }
+    return cut + (rest > one / 2 || (rest == one / 2 && (cut & 1)));
 }
 
-/* The digits of number, a decimal point after the one that stands for 10^0. */
+/* Exactly so many digits; returns where they end. */
+static char *put_digits(uint64_t number, int digits, char *out) {
+    for (char *at = out + digits; at > out; number /= 10)
+        *--at = (char)('0' + number % 10);
+    return out + digits;
+}
+
+/* number / 10^scale with a decimal point; number has at most 17 digits. */
 static size_t write_plain(bool negative, uint64_t number, int scale, char *out) {
-    char digit[24];
-    size_t at = sizeof digit, point;
-    while (scale > 0 && number % 10 == 0) {
-        number /= 10;
-        scale--;
-    }
-    point = sizeof digit - (size_t)scale;
-    do {
-        digit[--at] = (char)('0' + number % 10);
-        number /= 10;
-    } while (number > 0);
-    while (at >= point)
-        digit[--at] = '0';
     char *const begin = out;
+    for (; scale > 0 && number % 10 == 0; scale--)
+        number /= 10;
+    const uint64_t whole = scale < POWERS ? number / whole_power[scale] : 0;
+    int digits = 1;
+    while (digits < POWERS && whole >= whole_power[digits])
+        digits++;
     if (negative)
         *out++ = '-';
-    const size_t whole = point - at;
-    memcpy(out, digit + at, whole);
-    out += whole;
+    out = put_digits(whole, digits, out);
     if (scale > 0) {
         *out++ = '.';
-        memcpy(out, digit + point, (size_t)scale);
-        out += scale;
+        out = put_digits(scale < POWERS ? number - whole * whole_power[scale] : number, scale, out);
     }
     *out = '\0';
     return (size_t)(out - begin);
@@ -114,12 +134,9 @@ size_t real_format(double value, char *out, size_t size) {
         return write_plain(signbit(value), (uint64_t)magnitude, 0, out);
     if (magnitude >= PLAIN_LEAST && magnitude < PLAIN_BOUND) {
         const struct parts parts = take_apart(magnitude);
-        const int e = first_exponent(magnitude);
-        uint64_t number = 0;
-        for (int digits = DIGITS_LEAST; digits <= DIGITS_MOST; digits++) {
-            if (round_scaled(&parts, digits - 1 - e, &number) || digits == DIGITS_MOST)
-                return write_plain(signbit(value), number, digits - 1 - e, out);
-        }
+        int scale = DIGITS_MOST - 1 - first_exponent(magnitude, &parts);
+        const uint64_t number = fewest_digits(&parts, &scale);
+        return write_plain(signbit(value), number, scale, out);
     }
     int length = 0;
     for (int digits = DIGITS_LEAST; digits <= DIGITS_MOST; digits++) {
