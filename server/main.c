@@ -47,6 +47,7 @@ static int serve(const struct config *config, struct err *err) {
     struct almanac *almanac = NULL;
     struct book *book = NULL;
     struct writer *writer = NULL;
+    struct steady *steady = NULL;
     struct listener *listener = NULL;
     const struct listener_options options = {.address = config->address,
                                              .port = config->port,
@@ -76,12 +77,14 @@ static int serve(const struct config *config, struct err *err) {
         goto cleanup;
     }
     if (commands_open_store(config, &claim, &store, err) != 0 ||
-        pool_new(config->store, LISTENER_READERS, &pool, err) != 0)
+        pool_new(config->store, LISTENER_READERS, &pool, err) != 0 ||
+        steady_new(config->store, LISTENER_THREADS, book, &steady, err) != 0)
         goto cleanup;
-    if (writer_new(store, almanac, book, &writer, err) != 0)
+    if (writer_new(store, almanac, book, steady, &writer, err) != 0)
         goto cleanup;
     store = NULL; /* the writer's now */
-    if (listener_new(&options, pool, writer, almanac, book, &listener, err) != 0)
+    const struct listener_house house = {pool, steady, writer, almanac, book};
+    if (listener_new(&options, &house, &listener, err) != 0)
         goto cleanup;
 
     bool v6 = strchr(config->address, ':') != NULL;
@@ -99,6 +102,7 @@ static int serve(const struct config *config, struct err *err) {
 cleanup:
     listener_free(listener);
     writer_free(writer);
+    steady_free(steady);
     pool_free(pool);
     db_close(store);
     book_free(book);

@@ -102,16 +102,16 @@ static int start(struct listener *listener, const struct listener_options *optio
     return 0;
 }
 
-int listener_new(const struct listener_options *options, struct pool *pool, struct writer *writer,
-                 struct almanac *almanac, struct book *book, struct listener **out,
-                 struct err *err) {
+int listener_new(const struct listener_options *options, const struct listener_house *house,
+                 struct listener **out, struct err *err) {
     struct listener *listener = calloc(1, sizeof *listener);
     if (listener == NULL)
         return err_set(err, ERR_INTERNAL, NULL, "memory is short");
-    listener->pool = pool;
-    listener->writer = writer;
-    listener->almanac = almanac;
-    listener->book = book;
+    listener->pool = house->pool;
+    listener->steady = house->steady;
+    listener->writer = house->writer;
+    listener->almanac = house->almanac;
+    listener->book = house->book;
     listener->web_directory = options->web_directory;
     listener->limits = options->limits;
     listener->metrics = metrics_new();
@@ -124,9 +124,10 @@ int listener_new(const struct listener_options *options, struct pool *pool, stru
         goto cleanup;
     if (door_new(&options->limits, &listener->door, err) != 0)
         goto cleanup;
-    if (live_new(&options->limits, pool, book, listener->door, &listener->live, err) != 0)
+    if (live_new(&options->limits, house->pool, house->book, listener->door, &listener->live,
+                 err) != 0)
         goto cleanup;
-    writer_tell(writer, live_told, listener->live);
+    writer_tell(house->writer, live_told, listener->live);
     if (start(listener, options, err) != 0)
         goto cleanup;
     *out = listener;

@@ -10,6 +10,7 @@
 #include "server/http/limits.h"
 #include "server/rules/almanac.h"
 #include "server/rules/book.h"
+#include "server/rules/steady.h"
 #include "server/rules/writer.h"
 #include "server/store/pool.h"
 
@@ -26,12 +27,19 @@ struct listener_options {
 
 struct listener;
 
-/* Starts to listen and answer. pool, writer, almanac and book are borrowed until
- * listener_free. ERR_NETWORK when the address cannot be listened on,
+/* What answers are made of: borrowed until listener_free. */
+struct listener_house {
+    struct pool *pool;     /* of LISTENER_READERS */
+    struct steady *steady; /* of LISTENER_THREADS */
+    struct writer *writer;
+    struct almanac *almanac;
+    struct book *book;
+};
+
+/* Starts to listen and answer. ERR_NETWORK when the address cannot be listened on,
  * ERR_OUT_OF_RANGE for one that is none. */
-int listener_new(const struct listener_options *options, struct pool *pool, struct writer *writer,
-                 struct almanac *almanac, struct book *book, struct listener **out, struct err *err)
-    __attribute__((warn_unused_result));
+int listener_new(const struct listener_options *options, const struct listener_house *house,
+                 struct listener **out, struct err *err) __attribute__((warn_unused_result));
 
 /* The port listened on. */
 unsigned listener_port(const struct listener *listener);

@@ -16,6 +16,7 @@
 struct listener {
     struct MHD_Daemon *daemon;
     struct pool *pool;
+    struct steady *steady;
     struct writer *writer;
     struct labourer *labourer; /* owned */
     struct almanac *almanac;

@@ -60,8 +60,27 @@ static void work_done(void *context, bool committed) {
     wake(visit);
 }
 
+/* It writes nothing but runs. */
+static bool is_run(const struct visit *visit) {
+    return visit->route != NULL && visit->route->write == post_runs;
+}
+
+static int read_steady(struct visit *visit) {
+    struct listener *listener = visit->listener;
+    struct book_view view;
+    if (steady_take(listener->steady, &view, &visit->err) != 0)
+        return -1;
+    const struct lookup lookup = {
+        .db = view.db, .almanac = listener->almanac, .book = view.book, .moment = view.moment};
+    int status = visit->route->read(&lookup, &visit->exchange, &visit->err);
+    steady_give(listener->steady, &view);
+    return status;
+}
+
 static int run_read(struct visit *visit) {
     struct listener *listener = visit->listener;
+    if (is_run(visit))
+        return read_steady(visit);
     const uint64_t moment = book_moment(listener->book);
     struct db *db = pool_take(listener->pool, &visit->err);
     if (db == NULL)
@@ -104,7 +123,7 @@ static void hand_to_writer(struct visit *visit) {
     visit->job = (struct job){.work = work_write,
                               .done = work_done,
                               .context = visit,
-                              .runs_alone = visit->route->write == post_runs};
+                              .runs_alone = is_run(visit)};
     if (writer_submit(visit->listener->writer, &visit->job, &visit->err) != 0)
         wake(visit);
 }
@@ -212,7 +231,7 @@ static void count(struct visit *visit, int status) {
             .refused = visit->err.code,
             .took_us = visit->complete_us == 0 ? -1 : clock_steady_us() - visit->complete_us,
         });
-    if (visit->route != NULL && visit->route->write == post_runs)
+    if (is_run(visit))
         metrics_run(metrics, visit->err.code);
 }
 

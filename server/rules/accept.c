@@ -46,59 +46,50 @@ static int answered(struct db *db, const struct submission *submission, struct t
     return found == FOUND_FAILED ? -1 : 0;
 }
 
-/* A correction names the current run; a first run finds none. */
-static int check_current(struct db *db, int64_t day, int64_t site, int64_t supersedes,
-                         struct err *err) {
-    int64_t current;
-    enum found found = run_rows_current(db, day, site, &current, err);
-    if (found == FOUND_FAILED)
+/* What is refused now may have been taken in before: then the first answer stands. Called
+ * with the refusal in err. */
+static int refuse_unless_answered(struct db *db, const struct submission *submission,
+                                  bool *is_answered, struct err *err) {
+    struct err ours = {0};
+    if (answered(db, submission, NULL, is_answered, &ours)) {
+        if (err)
+            *err = ours;
         return -1;
-    if (found == FOUND_ONE && supersedes == 0)
-        return err_set(err, ERR_RUN_EXISTS, "/supersedes",
-                       "the site has run %lld on that day; to correct it send supersedes: %lld",
-                       (long long)current, (long long)current);
-    if (supersedes != 0 && (found == FOUND_NONE || supersedes != current))
-        return err_set(err, ERR_RUN_NOT_CURRENT, "/supersedes",
-                       "run %lld is not the current run of the site on that day",
-                       (long long)supersedes);
+    }
+    if (!*is_answered)
+        return -1;
+    err_clear(err);
     return 0;
 }
 
-static int check_state(struct db *db, const struct prepared *prepared, int64_t supersedes,
-                       struct err *err) {
-    if (day_check_measuring(db, &prepared->day, prepared->site.id, err))
-        return -1;
-    return check_current(db, prepared->day.id, prepared->site.id, supersedes, err);
+static int look_up(const struct book_view *view, struct almanac *almanac,
+                   const struct submission *submission, struct prepared *out, struct err *err) {
+    const struct run_record *run = submission->run;
+    return known_day(view, run->day, &out->day, err) ||
+                   lookup_site(view->db, run->site, &out->site, err) ||
+                   day_check_measuring(view->db, &out->day, out->site.id, err) ||
+                   verdict_reduce(almanac, &out->day.record, &out->site.record, &run->run,
+                                  &out->reduction, err)
+               ? -1
+               : 0;
 }
 
 int accept_prepare(const struct book_view *view, struct almanac *almanac,
                    const struct submission *submission, struct prepared *out, struct err *err) {
-    struct db *db = view->db;
-    const struct run_record *run = submission->run;
     out->moment = view->moment;
-    if (caller_may(submission->caller, ROLE_CLASS, run->site, err) ||
-        answered(db, submission, NULL, &out->replay, err))
+    out->replay = false;
+    if (caller_may(submission->caller, ROLE_CLASS, submission->run->site, err))
         return -1;
-    if (out->replay)
+    if (look_up(view, almanac, submission, out, err) == 0)
         return 0;
-    if (known_day(view, run->day, &out->day, err) || lookup_site(db, run->site, &out->site, err) ||
-        check_state(db, out, run->supersedes, err) ||
-        verdict_reduce(almanac, &out->day.record, &out->site.record, &run->run, &out->reduction,
-                       err))
-        return -1;
-    return 0;
+    return refuse_unless_answered(view->db, submission, &out->replay, err);
 }
 
-/* The site may have been revised, or the request prepared for a replay that is
- * none any more, since accept_prepare looked. */
-static int check_again(struct change *change, const struct submission *submission,
-                       struct prepared *prepared, struct err *err) {
+/* Something else than runs moved since accept_prepare looked. */
+static int look_again(struct change *change, const struct submission *submission,
+                      struct prepared *prepared, struct err *err) {
     struct db *db = change_db(change);
     struct site_row site;
-    if (prepared->replay) {
-        const struct book_view view = change_view(change);
-        return accept_prepare(&view, change_almanac(change), submission, prepared, err);
-    }
     if (site_rows_get(db, prepared->site.id, &site, err) != FOUND_ONE)
         return err_set(err, ERR_INTERNAL, NULL, "the site vanished");
     if (day_rows_get(db, prepared->day.id, &prepared->day, err) != FOUND_ONE)
@@ -109,38 +100,77 @@ static int check_again(struct change *change, const struct submission *submissio
                            &submission->run->run, &prepared->reduction, err))
             return -1;
     }
-    return check_state(db, prepared, submission->run->supersedes, err);
+    return day_check_measuring(db, &prepared->day, prepared->site.id, err);
+}
+
+/* A correction names the current run; a first run finds none. */
+static int check_current(struct db *db, const struct submission *submission,
+                         const struct prepared *prepared, struct err *err) {
+    const int64_t supersedes = submission->run->supersedes;
+    int64_t current = 0;
+    if (run_rows_current(db, prepared->day.id, prepared->site.id, &current, err) == FOUND_FAILED)
+        return -1;
+    if (current == supersedes)
+        return 0;
+    if (supersedes == 0)
+        return err_set(err, ERR_RUN_EXISTS, "/supersedes",
+                       "the site has run %lld on that day; to correct it send supersedes: %lld",
+                       (long long)current, (long long)current);
+    return err_set(err, ERR_RUN_NOT_CURRENT, "/supersedes",
+                   "run %lld is not the current run of the site on that day",
+                   (long long)supersedes);
+}
+
+static int check(struct change *change, const struct submission *submission,
+                 struct prepared *prepared, bool *is_answered, struct err *err) {
+    struct db *db = change_db(change);
+    if ((change_holds(change, prepared->moment) ||
+         look_again(change, submission, prepared, err) == 0) &&
+        check_current(db, submission, prepared, err) == 0)
+        return 0;
+    return refuse_unless_answered(db, submission, is_answered, err);
+}
+
+static int record(struct change *change, const struct submission *submission,
+                  const struct prepared *prepared, accept_answer write_answer, struct text *answer,
+                  bool *is_answered, struct err *err) {
+    char hash[HASH_HEX_MAX];
+    hash_of(submission, hash);
+    const struct accept_record record = {
+        .day = &prepared->day,
+        .site = &prepared->site,
+        .sent = submission->run,
+        .reduction = &prepared->reduction,
+        .body = submission->body,
+        .body_length = submission->body_length,
+        .body_hash = hash,
+        .idempotency_key = submission->idempotency_key,
+        .caller = submission->caller,
+        .now_utc_s = submission->now_utc_s,
+    };
+    return accept_record(change, &record, write_answer, answer, NULL, NULL, is_answered, err);
+}
+
+static int answer_again(struct db *db, const struct submission *submission, struct text *answer,
+                        struct err *err) {
+    bool found;
+    text_release(answer);
+    if (answered(db, submission, answer, &found, err))
+        return -1;
+    return found ? 0
+                 : err_set(err, ERR_BUSY, NULL, "the first answer is gone just now; send it again");
 }
 
 int accept_run(struct change *change, const struct submission *submission,
                struct prepared *prepared, accept_answer write_answer, struct text *answer,
                bool *replayed, struct err *err) {
-    bool replay = false;
-    char hash[HASH_HEX_MAX];
-    const bool holds =
-        !prepared->replay && change_holds(change, prepared->site.id, prepared->moment);
-    if (!holds && answered(change_db(change), submission, answer, &replay, err))
+    bool is_answered = prepared->replay;
+    if ((!is_answered && check(change, submission, prepared, &is_answered, err)) ||
+        (!is_answered &&
+         record(change, submission, prepared, write_answer, answer, &is_answered, err)) ||
+        (is_answered && answer_again(change_db(change), submission, answer, err)))
         return -1;
-    if (!replay) {
-        if (!holds && check_again(change, submission, prepared, err))
-            return -1;
-        hash_of(submission, hash);
-        struct accept_record record = {
-            .day = &prepared->day,
-            .site = &prepared->site,
-            .sent = submission->run,
-            .reduction = &prepared->reduction,
-            .body = submission->body,
-            .body_length = submission->body_length,
-            .body_hash = hash,
-            .idempotency_key = submission->idempotency_key,
-            .caller = submission->caller,
-            .now_utc_s = submission->now_utc_s,
-        };
-        if (accept_record(change, &record, write_answer, answer, NULL, NULL, err))
-            return -1;
-    }
-    *replayed = replay;
+    *replayed = is_answered;
     return 0;
 }
 

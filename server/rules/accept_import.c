@@ -187,7 +187,9 @@ static int import_part(struct part *part, struct run_import_item *out, struct er
         .caller = part->caller,
         .now_utc_s = part->now_utc_s,
     };
-    return accept_record(part->change, &record, NULL, NULL, &out->run, &out->reduction_json, err);
+    bool is_answered; /* never: there is no key */
+    return accept_record(part->change, &record, NULL, NULL, &out->run, &out->reduction_json,
+                         &is_answered, err);
 }
 
 int accept_import(struct change *change, const struct caller *caller, const char *day,

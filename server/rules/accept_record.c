@@ -29,7 +29,7 @@ static int write_out(const struct accept_record *record, int64_t run,
 }
 
 static int record_run(struct db *db, const struct accept_record *record, int64_t run,
-                      const struct text *answer, struct err *err) {
+                      const struct text *answer, bool *is_answered, struct err *err) {
     const struct run_new row = {
         .day = record->day->id,
         .site = record->site->id,
@@ -41,9 +41,10 @@ static int record_run(struct db *db, const struct accept_record *record, int64_t
         .idempotency_key = record->idempotency_key,
         .body_hash = record->body_hash,
     };
-    if (run_rows_add(db, run, &row, answer ? answer->bytes : "", answer ? answer->length : 0, err))
+    if (run_rows_add(db, run, &row, answer ? answer->bytes : "", answer ? answer->length : 0,
+                     is_answered, err))
         return -1;
-    return row.supersedes ? reduction_rows_retire(db, row.supersedes, err) : 0;
+    return row.supersedes && !*is_answered ? reduction_rows_retire(db, row.supersedes, err) : 0;
 }
 
 /* As JSON, to be freed; NULL when memory is short. */
@@ -69,7 +70,7 @@ static int note(struct change *change, const struct accept_record *record, int64
 
 int accept_record(struct change *change, const struct accept_record *record,
                   accept_answer write_answer, struct text *answer, int64_t *run,
-                  char **reduction_json, struct err *err) {
+                  char **reduction_json, bool *is_answered, struct err *err) {
     struct db *db = change_db(change);
     struct left_out_record left_out[RUN_READINGS_MAX];
     struct reduction_record reduction;
@@ -96,11 +97,15 @@ int accept_record(struct change *change, const struct accept_record *record,
         if (write_out(record, id, &reduction, pairs, count, write_answer, answer, err))
             goto cleanup;
     }
-    if (record_run(db, record, id, write_answer ? answer : NULL, err) ||
-        derive_put_reduction(db, &derived, &reduction, counts ? &noon : NULL, err) ||
+    if (record_run(db, record, id, write_answer ? answer : NULL, is_answered, err))
+        goto cleanup;
+    if (*is_answered) {
+        result = 0;
+        goto cleanup;
+    }
+    if (derive_put_reduction(db, &derived, &reduction, counts ? &noon : NULL, err) ||
         note(change, record, id, err))
         goto cleanup;
-    change_run(change, record->site->id);
     change_noon(change, record->day->id, record->site->id, counts ? &noon : NULL);
     struct notice notice = {.kind = NOTICE_RUN,
                             .day = record->day->id,

@@ -22,9 +22,11 @@ struct accept_record {
 };
 
 /* WRITE. write_answer NULL: the answer recorded is "". run and reduction_json (free
- * it) may be NULL when not wanted. */
+ * it) may be NULL when not wanted. *is_answered: the caller has used the key before, and
+ * nothing was recorded; answer and the others are worth nothing then. */
 int accept_record(struct change *change, const struct accept_record *record,
                   accept_answer write_answer, struct text *answer, int64_t *run,
-                  char **reduction_json, struct err *err) __attribute__((warn_unused_result));
+                  char **reduction_json, bool *is_answered, struct err *err)
+    __attribute__((warn_unused_result));
 
 #endif

@@ -62,16 +62,11 @@ static uint64_t next_moment(const struct change *change) {
 
 void change_begins(struct change *change, bool runs_alone) {
     if (change->book && !runs_alone)
-        moved_enter_all(book_moved(change->book), next_moment(change));
+        moved_enter(book_moved(change->book), next_moment(change));
 }
 
-void change_run(struct change *change, int64_t site) {
-    if (change->book)
-        moved_enter_site(book_moved(change->book), site, next_moment(change));
-}
-
-bool change_holds(const struct change *change, int64_t site, uint64_t moment) {
-    return change->book && !moved_since(book_moved(change->book), site, moment);
+bool change_holds(const struct change *change, uint64_t moment) {
+    return change->book && !moved_since(book_moved(change->book), moment);
 }
 
 /* Adds a day to a list that has it once. */

@@ -40,16 +40,13 @@ void change_touch(struct change *change, int64_t day);
  * the same in steps, which keeps the day in memory. */
 void change_noon(struct change *change, int64_t day, int64_t site, const struct day_noon *noon);
 
-/* What the work that begins now will move: said before it writes anything, by whoever
- * runs it. Runs alone: each is entered by change_run; else it may be anything. */
+/* What the work that begins now will move, runs alone or anything: said before it writes
+ * anything, by whoever runs it. */
 void change_begins(struct change *change, bool runs_alone);
 
-/* Notes that a site's runs move. */
-void change_run(struct change *change, int64_t site);
-
-/* Whether what a reader found out about a site at a moment of the book still holds: the
- * site, its part in days, its runs, and who may. When in doubt: no. */
-bool change_holds(const struct change *change, int64_t site, uint64_t moment);
+/* Whether what a reader looked up at a moment of the book still holds: anything but runs.
+ * When in doubt: no. */
+bool change_holds(const struct change *change, uint64_t moment);
 
 /* Keeps a notice (copied) for those who watch, who hear of it after the commit. One
  * that does not fit in memory is lost to them: they see it when they look again. */

@@ -49,7 +49,7 @@ static bool recall(struct known_days *known, const struct moved *moved, const ch
     pthread_mutex_lock(&known->lock);
     for (int i = 0; i < DAYS && !good; i++) {
         good = known->day[i].row.id && strcmp(known->day[i].row.record.day, day) == 0 &&
-               !moved_any_since(moved, known->day[i].moment);
+               !moved_since(moved, known->day[i].moment);
         if (good)
             *out = known->day[i].row;
     }
@@ -74,7 +74,7 @@ int known_day(const struct book_view *view, const char *day, struct day_row *out
         return 0;
     if (lookup_day(view->db, day, out, err))
         return -1;
-    if (!moved_any_since(moved, view->moment))
+    if (!moved_since(moved, view->moment))
         remember(known, out, view->moment);
     return 0;
 }

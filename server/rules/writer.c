@@ -15,6 +15,7 @@ struct writer {
     struct writer_counts counts;
     struct db *db; /* owned */
     struct change *change;
+    struct steady *steady;
     pthread_t thread;
     pthread_mutex_t telling;
     writer_told told; /* NULL: nobody is told; with its context under telling */
@@ -134,6 +135,18 @@ static void tell(struct writer *writer) {
     pthread_mutex_unlock(&writer->telling);
 }
 
+/* After the answers, so that none waits for it. Views that begin in the meantime end at the
+ * log as it is then, and those after it at an empty one: so it can start over. */
+static void settle_log(struct writer *writer) {
+    if (!db_log_is_long(writer->db))
+        return;
+    if (writer->steady)
+        steady_let_go(writer->steady);
+    db_settle_log(writer->db);
+    if (writer->steady)
+        steady_let_go(writer->steady);
+}
+
 static void *run(void *argument) {
     struct writer *writer = argument;
     struct batch batch;
@@ -145,18 +158,21 @@ static void *run(void *argument) {
         count(writer, &batch, committed);
         for (int i = 0; i < batch.count; i++)
             batch.job[i]->done(batch.job[i]->context, committed && !batch.undone[i]);
+        settle_log(writer);
     }
     return NULL;
 }
 
-int writer_new(struct db *write, struct almanac *almanac, struct book *book, struct writer **out,
-               struct err *err) {
+int writer_new(struct db *write, struct almanac *almanac, struct book *book, struct steady *steady,
+               struct writer **out, struct err *err) {
     struct writer *writer = calloc(1, sizeof *writer);
     struct change *change = change_new(write, almanac, book);
     if (!writer || !change)
         goto cleanup;
     writer->db = write;
     writer->change = change;
+    writer->steady = steady;
+    db_mind_log(write);
     pthread_mutex_init(&writer->lock, NULL);
     pthread_cond_init(&writer->more, NULL);
     pthread_mutex_init(&writer->telling, NULL);

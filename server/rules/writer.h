@@ -8,6 +8,7 @@
 #include <stdint.h>
 
 #include "server/rules/change.h"
+#include "server/rules/steady.h"
 
 #define WRITER_BATCH_MAX 128
 #define WRITER_QUEUE_MAX 4096
@@ -28,9 +29,10 @@ struct job {
     struct job *next; /* the writer's */
 };
 
-/* Starts the thread on a write connection, which the writer owns from then on. */
-int writer_new(struct db *write, struct almanac *almanac, struct book *book, struct writer **out,
-               struct err *err) __attribute__((warn_unused_result));
+/* Starts the thread on a write connection, which the writer owns from then on. steady
+ * (borrowed; NULL: there is none) is asked to let go whenever the store's log is settled. */
+int writer_new(struct db *write, struct almanac *almanac, struct book *book, struct steady *steady,
+               struct writer **out, struct err *err) __attribute__((warn_unused_result));
 
 /* Works off what has queued, stops the thread, closes the connection. NULL is fine. */
 void writer_free(struct writer *writer);

@@ -20,6 +20,7 @@
 #define BUSY_TIMEOUT_MS 5000
 #define PLACES_MAX 32
 #define CACHE_SLOTS 512 /* a power of two, well above the number of questions */
+#define LOG_LONG_PAGES 1000
 #define KEPT_NUMBERS 32 /* more than there are numbered tables */
 
 struct statement {
@@ -41,6 +42,7 @@ struct db {
         int64_t number;
     } kept[KEPT_NUMBERS];
     int kept_count;
+    int log_pages, settled_pages; /* of the log, and of these as it was settled last */
     struct db_counts counts;
 };
 
@@ -394,6 +396,33 @@ int db_references_sound(struct db *db, struct err *err) {
 int db_sound(struct db *db, struct err *err) {
     return ask_for_damage(db, "PRAGMA integrity_check(1)", err) || db_references_sound(db, err) ? -1
                                                                                                 : 0;
+}
+
+static int note_log(void *context, sqlite3 *handle, const char *name, int pages) {
+    struct db *db = context;
+    (void)handle, (void)name;
+    if (pages < db->log_pages) /* it has started over */
+        db->settled_pages = 0;
+    db->log_pages = pages;
+    return SQLITE_OK;
+}
+
+void db_mind_log(struct db *db) {
+    assert(db->mode == DB_WRITE);
+    sqlite3_wal_hook(db->handle, note_log, db); /* in place of SQLite's own */
+}
+
+bool db_log_is_long(const struct db *db) {
+    return db->log_pages - db->settled_pages >= LOG_LONG_PAGES;
+}
+
+void db_settle_log(struct db *db) {
+    assert(!db_in_transaction(db));
+    db->settled_pages = db->log_pages; /* also when it fails: not at each commit */
+    int code =
+        sqlite3_wal_checkpoint_v2(db->handle, NULL, SQLITE_CHECKPOINT_PASSIVE, NULL, NULL);
+    if (code != SQLITE_OK && code != SQLITE_BUSY)
+        failed(db, "settle the log", code, NULL);
 }
 
 struct db_counts db_counts(const struct db *db) {

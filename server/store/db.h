@@ -107,6 +107,16 @@ int db_references_sound(struct db *db, struct err *err) __attribute__((warn_unus
  * finds nothing wrong. */
 int db_sound(struct db *db, struct err *err) __attribute__((warn_unused_result));
 
+/* What a write connection commits goes into a log beside the store's file first. It brings
+ * the log into the file by itself when it has become long, within a commit; after
+ * db_mind_log the caller does so between commits: db_settle_log, when db_log_is_long. A
+ * state that a reader holds still keeps back what is newer, and the log from starting over:
+ * the next time does it. When it fails there is a line in the log of the server, nothing is
+ * lost, and the next time does it too. */
+void db_mind_log(struct db *db);
+bool db_log_is_long(const struct db *db);
+void db_settle_log(struct db *db);
+
 /* Copies one committed state of the store at from, which others may be writing
  * to meanwhile, into the empty file at to. On return the copy is on the disk, whole
  * and in one file. When it fails, what is at to is worth nothing. */

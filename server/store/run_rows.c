@@ -140,12 +140,15 @@ int run_rows_next_id(struct db *db, int64_t *out, struct err *err) {
 }
 
 int run_rows_add(struct db *db, int64_t id, const struct run_new *run, const char *answer,
-                 size_t answer_length, struct err *err) {
+                 size_t answer_length, bool *is_answered, struct err *err) {
     struct statement *statement;
+    const int64_t changes = db_changes(db);
     if (db_prepare(db,
                    "INSERT INTO run (id, day, site, supersedes, body, submitted_utc_s, "
                    "submitted_by, idempotency_key, body_hash, answer) "
-                   "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)",
+                   "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10) "
+                   "ON CONFLICT (submitted_by, idempotency_key) WHERE idempotency_key IS NOT NULL "
+                   "DO NOTHING",
                    &statement, err))
         return -1;
     bind_int(statement, 1, id);
@@ -158,7 +161,10 @@ int run_rows_add(struct db *db, int64_t id, const struct run_new *run, const cha
     bind_text(statement, 8, run->idempotency_key);
     bind_text(statement, 9, run->body_hash);
     bind_bytes(statement, 10, answer, answer_length);
-    return statement_run(statement, err);
+    if (statement_run(statement, err))
+        return -1;
+    *is_answered = db_changes(db) == changes;
+    return 0;
 }
 
 int run_rows_withdraw(struct db *db, int64_t run, const char *reason, int64_t by, double now_utc_s,

@@ -49,8 +49,11 @@ struct run_new {
 };
 int run_rows_next_id(struct db *db, int64_t *out, struct err *err)
     __attribute__((warn_unused_result));
+
+/* *is_answered: the credential has used the key before, and nothing was added. */
 int run_rows_add(struct db *db, int64_t id, const struct run_new *run, const char *answer,
-                 size_t answer_length, struct err *err) __attribute__((warn_unused_result));
+                 size_t answer_length, bool *is_answered, struct err *err)
+    __attribute__((warn_unused_result));
 
 int run_rows_withdraw(struct db *db, int64_t run, const char *reason, int64_t by, double now_utc_s,
                       struct err *err) __attribute__((warn_unused_result));

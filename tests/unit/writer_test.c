@@ -28,7 +28,7 @@ static int set_up(void **state) {
     fixture_site(&scene.fixture, "dale", 44.0, 3.0);
     fixture_day(&scene.fixture, "spring", FIXTURE_DATE);
     if (db_open(scene.fixture.path, DB_WRITE, &db, NULL) ||
-        writer_new(db, scene.fixture.almanac, scene.fixture.book, &scene.writer, NULL))
+        writer_new(db, scene.fixture.almanac, scene.fixture.book, NULL, &scene.writer, NULL))
         return -1;
     *state = &scene;
     return 0;
