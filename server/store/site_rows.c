@@ -37,9 +37,14 @@ static enum found read_one(struct statement *statement, struct site_row *out, st
     "SELECT s.id, v.version, " SITE_COLUMNS " FROM site s JOIN site_version v ON v.site = s.id "   \
     "WHERE " SITE_NEWEST " AND "
 
+/* Of one site: found at once at the end of its versions. */
+#define ONE_SITE(which)                                                                            \
+    "SELECT s.id, v.version, " SITE_COLUMNS " FROM site s JOIN site_version v ON v.site = s.id "   \
+    "WHERE " which " ORDER BY v.version DESC LIMIT 1"
+
 enum found site_rows_find(struct db *db, const char *site, struct site_row *out, struct err *err) {
     struct statement *statement;
-    if (db_prepare(db, SITE_SELECT "s.site = $1", &statement, err))
+    if (db_prepare(db, ONE_SITE("s.site = $1"), &statement, err))
         return FOUND_FAILED;
     bind_text(statement, 1, site);
     return read_one(statement, out, err);
@@ -47,7 +52,7 @@ enum found site_rows_find(struct db *db, const char *site, struct site_row *out,
 
 enum found site_rows_get(struct db *db, int64_t id, struct site_row *out, struct err *err) {
     struct statement *statement;
-    if (db_prepare(db, SITE_SELECT "s.id = $1", &statement, err))
+    if (db_prepare(db, ONE_SITE("s.id = $1"), &statement, err))
         return FOUND_FAILED;
     bind_int(statement, 1, id);
     return read_one(statement, out, err);
