@@ -120,10 +120,8 @@ static int watch(struct visit *visit) {
 }
 
 static void hand_to_writer(struct visit *visit) {
-    visit->job = (struct job){.work = work_write,
-                              .done = work_done,
-                              .context = visit,
-                              .runs_alone = is_run(visit)};
+    visit->job = (struct job){
+        .work = work_write, .done = work_done, .context = visit, .runs_alone = is_run(visit)};
     if (writer_submit(visit->listener->writer, &visit->job, &visit->err) != 0)
         wake(visit);
 }

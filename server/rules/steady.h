@@ -14,8 +14,8 @@
 struct steady;
 
 /* Opens size (1..16) read connections on a store that exists. book is borrowed. */
-int steady_new(const char *path, int size, struct book *book, struct steady **out,
-               struct err *err) __attribute__((warn_unused_result));
+int steady_new(const char *path, int size, struct book *book, struct steady **out, struct err *err)
+    __attribute__((warn_unused_result));
 
 /* Closes them; all must have been given back. NULL is fine. */
 void steady_free(struct steady *steady);

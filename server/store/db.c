@@ -419,8 +419,7 @@ bool db_log_is_long(const struct db *db) {
 void db_settle_log(struct db *db) {
     assert(!db_in_transaction(db));
     db->settled_pages = db->log_pages; /* also when it fails: not at each commit */
-    int code =
-        sqlite3_wal_checkpoint_v2(db->handle, NULL, SQLITE_CHECKPOINT_PASSIVE, NULL, NULL);
+    int code = sqlite3_wal_checkpoint_v2(db->handle, NULL, SQLITE_CHECKPOINT_PASSIVE, NULL, NULL);
     if (code != SQLITE_OK && code != SQLITE_BUSY)
         failed(db, "settle the log", code, NULL);
 }

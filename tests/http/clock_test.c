@@ -170,7 +170,7 @@ static void of_another_date(void **state) {
     struct answer answer;
     hand_in_of("2027-03-22", KEPT, "{\"offset_s\":172800,\"sigma_s\":0.1}", "clock-test-5", 0,
                &answer);
-    answer_assert_problem(&answer, 409, "run_exists", "/supersedes");
+    answer_assert_problem(&answer, 422, "wrong_day", "/readings");
     answer_release(&answer);
     json_t *current = http_get(served.base, "/api/v1/days/" KEPT "/sites/tell-school/run", 200);
     int64_t id = json_integer_value(json_object_get(json_object_get(current, "run"), "id"));

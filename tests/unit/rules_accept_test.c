@@ -112,6 +112,46 @@ static void retry_gets_the_first_answer(void **state) {
     fixture_body_release(&body);
 }
 
+/* An answer lost on its way is asked for again when the day may be closed to the site, the run
+ * corrected, or withdrawn: it is the first answer still, and another body is refused. */
+static void retry_is_answered_whatever_has_changed(void **state) {
+    struct scene *scene = *state;
+    struct fixture *f = &scene->fixture;
+    struct fixture_body first, second, other;
+    struct fixture_answer answer, again;
+    fixture_body(&first, "hill", "spring", &hill_place, FIXTURE_DATE, 1, 0);
+    int64_t run = fixture_send(f, &scene->class, &first, "first-key", &answer);
+    assert_true(run > 0);
+    fixture_body(&second, "hill", "spring", &hill_place, FIXTURE_DATE, 2, run);
+    int64_t correction = fixture_send(f, &scene->class, &second, "second-key", NULL);
+    assert_true(correction > run);
+    fixture_body(&other, "hill", "spring", &hill_place, FIXTURE_DATE, 3, 0);
+    for (int step = 0; step < 3; step++) {
+        if (step == 1) {
+            struct err *err = fixture_begin(f);
+            assert_int_equal(fixture_end(f, accept_withdraw(f->change, &scene->school, correction,
+                                                            "", FIXTURE_NOW_UTC_S, err)),
+                             0);
+        } else if (step == 2) {
+            struct err *err = fixture_begin(f);
+            assert_int_equal(fixture_end(f, day_leave(f->change, &scene->school, "spring", "hill",
+                                                      FIXTURE_NOW_UTC_S, err)),
+                             0);
+        }
+        assert_true(fixture_send(f, &scene->class, &first, "first-key", &again) == run);
+        assert_true(again.replayed);
+        assert_string_equal(again.text, answer.text);
+        assert_true(fixture_send(f, &scene->class, &second, "second-key", &again) == correction);
+        assert_true(again.replayed);
+        assert_true(fixture_send(f, &scene->class, &other, "first-key", NULL) == 0);
+        assert_int_equal(f->err.code, ERR_KEY_REUSED);
+    }
+    assert_int_equal(fixture_count(f, "SELECT COUNT(*) FROM run"), 2);
+    fixture_body_release(&first);
+    fixture_body_release(&second);
+    fixture_body_release(&other);
+}
+
 /* Two requests with one key may both have been prepared before either is written. */
 static void race_of_one_key_ends_in_one_run(void **state) {
     struct scene *scene = *state;
@@ -642,6 +682,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         ACCEPT_TEST(run_is_recorded_as_sent),
         ACCEPT_TEST(retry_gets_the_first_answer),
+        ACCEPT_TEST(retry_is_answered_whatever_has_changed),
         ACCEPT_TEST(race_of_one_key_ends_in_one_run),
         ACCEPT_TEST(revision_between_the_halves_counts),
         ACCEPT_TEST(callers_without_a_right_are_refused),
