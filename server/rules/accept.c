@@ -153,7 +153,7 @@ static int record(struct change *change, const struct submission *submission,
 
 static int answer_again(struct db *db, const struct submission *submission, struct text *answer,
                         struct err *err) {
-    bool found;
+    bool found = false;
     text_release(answer);
     if (answered(db, submission, answer, &found, err))
         return -1;
