@@ -56,6 +56,11 @@ static void put_string(struct text *text, const char *utf8) {
     text_add(text, "\"", 1);
 }
 
+static char *put_bytes(char *out, const char *bytes, size_t length) {
+    memcpy(out, bytes, length);
+    return out + length;
+}
+
 /* What stands before any value: a comma where one is due, and the key, which is one of
  * ours: nothing in it needs an escape. */
 static void begin_value(struct json_writer *json, const char *key) {
@@ -74,8 +79,7 @@ static void begin_value(struct json_writer *json, const char *key) {
         *out++ = ',';
     if (key != NULL) {
         *out++ = '"';
-        memcpy(out, key, length);
-        out += length;
+        out = put_bytes(out, key, length);
         *out++ = '"';
         *out++ = ':';
     }
