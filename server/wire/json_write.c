@@ -19,6 +19,14 @@ static const bool stands_for_itself[256] = {
     [0x5D ... 0x7E] = true, [0x80 ... 0xFF] = true,
 };
 
+/* Up to the first byte that needs an escape, or the end. */
+static size_t plain_length(const char *utf8) {
+    size_t length = 0;
+    while (stands_for_itself[(unsigned char)utf8[length]])
+        length++;
+    return length;
+}
+
 /* Most texts need no escape. */
 static void put_plain(struct text *text, const char *utf8, size_t length) {
     char *out = text_room(text, length + 2);
@@ -32,9 +40,7 @@ static void put_plain(struct text *text, const char *utf8, size_t length) {
 
 static void put_string(struct text *text, const char *utf8) {
     static const char hex[] = "0123456789abcdef";
-    const char *from = utf8, *at = utf8;
-    while (stands_for_itself[(unsigned char)*at])
-        at++;
+    const char *from = utf8, *at = utf8 + plain_length(utf8);
     if (*at == '\0') {
         put_plain(text, utf8, (size_t)(at - utf8));
         return;
@@ -61,8 +67,7 @@ static char *put_bytes(char *out, const char *bytes, size_t length) {
     return out + length;
 }
 
-/* What stands before any value: a comma where one is due, and the key, which is one of
- * ours: nothing in it needs an escape. */
+/* What stands before any value: a comma where one is due, and the key. */
 static void begin_value(struct json_writer *json, const char *key) {
     bool comma = false;
     if (json->depth > 0) {
@@ -71,19 +76,23 @@ static void begin_value(struct json_writer *json, const char *key) {
         comma = json->has_member[level];
         json->has_member[level] = true;
     }
-    const size_t length = key != NULL ? strlen(key) : 0;
+    const size_t length = key != NULL ? plain_length(key) : 0;
     char *const begin = text_room(json->text, length + 4), *out = begin;
     if (out == NULL)
         return;
     if (comma)
         *out++ = ',';
-    if (key != NULL) {
+    if (key != NULL && key[length] == '\0') {
         *out++ = '"';
         out = put_bytes(out, key, length);
         *out++ = '"';
         *out++ = ':';
     }
     text_wrote(json->text, (size_t)(out - begin));
+    if (key != NULL && key[length] != '\0') {
+        put_string(json->text, key);
+        text_add(json->text, ":", 1);
+    }
 }
 
 static void open_level(struct json_writer *json, const char *key, bool is_array) {

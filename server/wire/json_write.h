@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* json_write: JSON text straight into a text buffer, without a tree. Inside an
- * object every call gives the key, inside an array and at the top key is NULL. Keys are
- * ours, of plain ASCII that needs no escape; texts may be anyone's.
+ * object every call gives the key, inside an array and at the top key is NULL.
  * Real numbers have the fewest digits that give the same double again; NAN and
  * infinities become null. Failure is the buffer's: check text->failed once.
  *
