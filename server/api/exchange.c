@@ -26,13 +26,19 @@ void exchange_release(struct exchange *exchange) {
     response_release(&exchange->response);
 }
 
-void *exchange_carry(struct exchange *exchange, size_t size, void (*release)(void *carried),
-                     struct err *err) {
-    exchange->carried = calloc(1, size);
-    exchange->carried_release = release;
+void *exchange_carry_raw(struct exchange *exchange, size_t size, struct err *err) {
+    exchange->carried = malloc(size);
     if (exchange->carried == NULL)
         err_set(err, ERR_INTERNAL, NULL, "memory is short");
     return exchange->carried;
+}
+
+void *exchange_carry(struct exchange *exchange, size_t size, void (*release)(void *carried),
+                     struct err *err) {
+    if (exchange_carry_raw(exchange, size, err) == NULL)
+        return NULL;
+    exchange->carried_release = release;
+    return memset(exchange->carried, 0, size);
 }
 
 void response_init(struct response *response) {

@@ -74,7 +74,7 @@ struct exchange {
      * long and no store, a password: done in between, on the labourer's thread, and
      * never more often than an address may. Returns -1 with err to end it there. */
     int (*labour)(struct exchange *exchange, struct err *err);
-    void *carried; /* made by exchange_carry */
+    void *carried; /* made by exchange_carry or exchange_carry_raw */
     void (*carried_release)(void *carried);
 };
 
@@ -110,6 +110,9 @@ void response_release(struct response *response);
  * release (NULL: it owns nothing). NULL with ERR_INTERNAL when memory is short. */
 void *exchange_carry(struct exchange *exchange, size_t size, void (*release)(void *carried),
                      struct err *err);
+
+/* The same, as it comes from malloc, for what is large and filled before it is read. */
+void *exchange_carry_raw(struct exchange *exchange, size_t size, struct err *err);
 
 /* The value of a query parameter, NULL when it was not given. */
 const char *request_query(const struct request *request, const char *name);

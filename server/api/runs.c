@@ -24,7 +24,7 @@ struct handing_in {
 
 int post_runs_check(const struct lookup *lookup, struct exchange *exchange, struct err *err) {
     const struct request *request = &exchange->request;
-    struct handing_in *handing = exchange_carry(exchange, sizeof *handing, NULL, err);
+    struct handing_in *handing = exchange_carry_raw(exchange, sizeof *handing, err);
     const char *key;
     if (handing == NULL || exchange_caller(lookup, exchange, &handing->caller, err) != 0 ||
         caller_may(&handing->caller, ROLE_CLASS, request->param[1], err) != 0 ||
