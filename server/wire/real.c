@@ -70,44 +70,76 @@ static int first_exponent(double value, const struct parts *parts) {
     return value >= power_of_ten[e + 1] ? e + 1 : e;
 }
 
-static wide whole_power_of_ten(int exponent) {
-    const int high = exponent < POWERS ? exponent : POWERS - 1;
-    return (wide)whole_power[high] * whole_power[exponent - high];
-}
+/* value * 10^scale, exactly, cut off at the decimal point. */
+struct scaled {
+    uint64_t cut;
+    wide rest, unit; /* of 2^shift and of 10^scale */
+    int shift;
+    bool power_of_two; /* below such a one doubles are twice as dense */
+    bool even;         /* of two doubles as near, this one is read */
+};
 
-/* The digits of value: number / 10^scale. From 17 of them, cut off exactly, the roundings
- * to fewer follow, a tie to the even one; such a one will do when it is nearer to value
- * than half a unit of the mantissa, so that it reads back as value. */
-static uint64_t fewest_digits(const struct parts *parts, int *scale) {
-    const wide unit = whole_power_of_ten(*scale);
+static struct scaled scale_up(const struct parts *parts, int scale) {
+    wide unit = whole_power[scale < POWERS ? scale : POWERS - 1];
+    if (scale >= POWERS)
+        unit *= whole_power[scale - (POWERS - 1)];
     const wide exact = parts->mantissa * unit;
-    const wide one = (wide)1 << parts->shift;
-    const wide rest = exact & (one - 1);
-    const uint64_t cut = (uint64_t)(exact >> parts->shift);
-    for (int digits = DIGITS_LEAST; digits < DIGITS_MOST; digits++) {
-        const uint64_t step = whole_power[DIGITS_MOST - digits], over = cut % step;
-        const bool up = over > step / 2 || (over == step / 2 && (rest > 0 || (cut / step & 1)));
-        const uint64_t rounded = up ? cut - over + step : cut - over;
-        wide off =
-            up ? ((wide)(step - over) << parts->shift) - rest : ((wide)over << parts->shift) + rest;
-        /* Below a power of two the doubles are twice as dense. */
-        off *= !up && parts->mantissa == (uint64_t)1 << 52 ? 4 : 2;
-        if (off < unit || (off == unit && parts->mantissa % 2 == 0)) {
-            *scale -= DIGITS_MOST - digits;
-            return rounded / step;
-        }
+    return (struct scaled){
+        .cut = (uint64_t)(exact >> parts->shift),
+        .rest = exact & (((wide)1 << parts->shift) - 1),
+        .unit = unit,
+        .shift = parts->shift,
+        .power_of_two = parts->mantissa == (uint64_t)1 << 52,
+        .even = parts->mantissa % 2 == 0,
+    };
+}
+
+/* Rounds to so many digits fewer that step = 10^digits, a tie to the even one. True when
+ * that is nearer to value than half a unit of the mantissa, so that it reads back as value.
+ * Inline, so that step is a constant to divide by. */
+static inline bool round_off(const struct scaled *scaled, uint64_t step, uint64_t *out) {
+    const uint64_t number = scaled->cut / step, over = scaled->cut % step;
+    const bool up = over > step / 2 || (over == step / 2 && (scaled->rest > 0 || number % 2 == 1));
+    wide off = ((wide)(up ? step - over : over) << scaled->shift);
+    off = up ? off - scaled->rest : off + scaled->rest;
+    off *= !up && scaled->power_of_two ? 4 : 2;
+    *out = number + up;
+    return off < scaled->unit || (off == scaled->unit && scaled->even);
+}
+
+/* The digits of value: number / 10^scale, where scale is that of DIGITS_MOST at first. */
+static uint64_t fewest_digits(const struct parts *parts, int *scale) {
+    const struct scaled scaled = scale_up(parts, *scale);
+    const wide half = (wide)1 << (parts->shift - 1);
+    uint64_t number;
+    if (round_off(&scaled, 100, &number)) {
+        *scale -= 2;
+        return number;
     }
-    return cut + (rest > one / 2 || (rest == one / 2 && (cut & 1)));
+    if (round_off(&scaled, 10, &number)) {
+        *scale -= 1;
+        return number;
+    }
+    return scaled.cut + (scaled.rest > half || (scaled.rest == half && scaled.cut % 2 == 1));
 }
 
-/* Exactly so many digits; returns where they end. */
-static char *put_digits(uint64_t number, int digits, char *out) {
-    for (char *at = out + digits; at > out; number /= 10)
-        *--at = (char)('0' + number % 10);
-    return out + digits;
+/* Exactly so many digits. */
+static void put_digits(uint64_t number, int digits, char *out) {
+    static const char pair[] = "0001020304050607080910111213141516171819"
+                               "2021222324252627282930313233343536373839"
+                               "4041424344454647484950515253545556575859"
+                               "6061626364656667686970717273747576777879"
+                               "8081828384858687888990919293949596979899";
+    char *at = out + digits;
+    for (; digits > 1; digits -= 2, number /= 100) {
+        at -= 2;
+        memcpy(at, pair + 2 * (number % 100), 2);
+    }
+    if (digits > 0)
+        *out = (char)('0' + number);
 }
 
-/* number / 10^scale with a decimal point; number has at most 17 digits. */
+/* number / 10^scale with a decimal point; number has at most DIGITS_MOST digits. */
 static size_t write_plain(bool negative, uint64_t number, int scale, char *out) {
     char *const begin = out;
     for (; scale > 0 && number % 10 == 0; scale--)
@@ -118,10 +150,12 @@ static size_t write_plain(bool negative, uint64_t number, int scale, char *out) 
         digits++;
     if (negative)
         *out++ = '-';
-    out = put_digits(whole, digits, out);
+    put_digits(whole, digits, out);
+    out += digits;
     if (scale > 0) {
         *out++ = '.';
-        out = put_digits(scale < POWERS ? number - whole * whole_power[scale] : number, scale, out);
+        put_digits(scale < POWERS ? number - whole * whole_power[scale] : number, scale, out);
+        out += scale;
     }
     *out = '\0';
     return (size_t)(out - begin);
