@@ -14,6 +14,7 @@
 #include <string.h>
 
 #include "server/base/log.h"
+#include "server/store/gather.h"
 #include "server/store/recognise.h"
 #include "server/store/sqlite_failed.h"
 
@@ -284,7 +285,7 @@ int db_open(const char *path, enum db_mode mode, struct db **out, struct err *er
     int flags = SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX;
     if (mode == DB_WRITE)
         flags |= SQLITE_OPEN_CREATE;
-    int code = sqlite3_open_v2(path, &db->handle, flags, NULL);
+    int code = sqlite3_open_v2(path, &db->handle, flags, mode == DB_WRITE ? gather_vfs() : NULL);
     if (code != SQLITE_OK) {
         failed(db, "open", code, err);
         goto cleanup;
