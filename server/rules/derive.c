@@ -69,51 +69,94 @@ int derive_put_reduction(struct db *db, const struct derived_run *run,
                : 0;
 }
 
-/* A recorded run on its way to a reduction: some 30 KB, for the heap. */
+/* Some 30 KB, for the heap. */
 struct recorded {
+    char *body;
+    size_t body_length;
     struct day_row day;
+    struct site_row site;
     struct run_record sent;
     struct reduction reduction;
     struct left_out_record left_out[RUN_READINGS_MAX];
     struct derived_run derived;
     struct reduction_record record;
     struct day_noon noon;
+    struct err err; /* of the reduction */
 };
 
-/* Reduces it again and puts it into its forms. NULL when it fails; else to be freed. */
-static struct recorded *recall(struct db *db, struct almanac *almanac, const struct run_row *run,
+void derive_forget(struct recorded *recorded) {
+    if (recorded)
+        free(recorded->body);
+    free(recorded);
+}
+
+struct recorded *derive_recall(struct db *db, const struct run_row *run, const struct day_row *day,
                                const struct site_row *site, struct err *err) {
-    struct recorded *work = malloc(sizeof *work);
-    struct err ours = {0};
-    if (!work) {
+    struct recorded *recorded = malloc(sizeof *recorded);
+    char *body = malloc(run->body_length + 1);
+    if (!recorded || !body) {
         err_set(err, ERR_INTERNAL, NULL, "out of memory");
+        goto cleanup;
+    }
+    memcpy(body, run->body, run->body_length + 1);
+    recorded->body = body;
+    recorded->body_length = run->body_length;
+    recorded->day = *day;
+    recorded->site = *site;
+    recorded->derived = (struct derived_run){.run = run->id,
+                                             .day = run->day,
+                                             .day_id = recorded->day.record.day,
+                                             .site = &recorded->site,
+                                             .sent = &recorded->sent.run,
+                                             .reduction = &recorded->reduction,
+                                             .is_current = run_row_is_current(run)};
+    recorded->err = (struct err){0};
+    if (review_rows_excluded(db, run->id, &recorded->derived.is_excluded, err) == 0)
+        return recorded;
+cleanup:
+    free(body);
+    free(recorded);
+    return NULL;
+}
+
+void derive_reduce_recorded(struct almanac *almanac, struct recorded *recorded) {
+    struct err ours = {0};
+    if (record_read_run(recorded->body, recorded->body_length, &recorded->sent, &ours)) {
+        err_set(&recorded->err, ERR_STORAGE, NULL, "run %lld cannot be read: %s",
+                (long long)recorded->derived.run, ours.text);
+        return;
+    }
+    if (derive_reduce(almanac, &recorded->day.record, &recorded->site.record.place,
+                      &recorded->sent.run, &recorded->reduction, &recorded->err) == 0)
+        derive_forms(&recorded->derived, recorded->left_out, &recorded->record, &recorded->noon);
+}
+
+int derive_put_recorded(struct db *db, const struct recorded *recorded, struct err *err) {
+    if (recorded->err.code != ERR_NONE) {
+        *err = recorded->err;
+        return -1;
+    }
+    return derive_put_reduction(db, &recorded->derived, &recorded->record,
+                                recorded->record.status == REDUCE_OK ? &recorded->noon : NULL, err);
+}
+
+/* The first two steps. NULL when they fail; else for derive_forget. */
+static struct recorded *recall_and_reduce(struct db *db, struct almanac *almanac,
+                                          const struct run_row *run, const struct site_row *site,
+                                          struct err *err) {
+    struct day_row day;
+    if (day_rows_get(db, run->day, &day, err) != FOUND_ONE) {
+        err_set(err, ERR_INTERNAL, NULL, "the day vanished");
         return NULL;
     }
-    work->derived = (struct derived_run){.run = run->id,
-                                         .day = run->day,
-                                         .day_id = run->day_id,
-                                         .site = site,
-                                         .sent = &work->sent.run,
-                                         .reduction = &work->reduction,
-                                         .is_current = run_row_is_current(run)};
-    if (review_rows_excluded(db, run->id, &work->derived.is_excluded, err))
-        goto cleanup;
-    if (record_read_run(run->body, run->body_length, &work->sent, &ours)) {
-        err_set(err, ERR_STORAGE, NULL, "run %lld cannot be read: %s", (long long)run->id,
-                ours.text);
-        goto cleanup;
-    }
-    if (day_rows_get(db, run->day, &work->day, err) != FOUND_ONE) {
-        err_set(err, ERR_INTERNAL, NULL, "the day vanished");
-        goto cleanup;
-    }
-    if (derive_reduce(almanac, &work->day.record, &site->record.place, &work->sent.run,
-                      &work->reduction, err))
-        goto cleanup;
-    derive_forms(&work->derived, work->left_out, &work->record, &work->noon);
-    return work;
-cleanup:
-    free(work);
+    struct recorded *recorded = derive_recall(db, run, &day, site, err);
+    if (!recorded)
+        return NULL;
+    derive_reduce_recorded(almanac, recorded);
+    if (recorded->err.code == ERR_NONE)
+        return recorded;
+    *err = recorded->err;
+    derive_forget(recorded);
     return NULL;
 }
 
@@ -123,14 +166,14 @@ int derive_told(struct db *db, struct almanac *almanac, const struct run_row *ru
     struct json_writer json;
     if (site_rows_get(db, run->site, &site, err) != FOUND_ONE)
         return err_set(err, ERR_INTERNAL, NULL, "the site vanished");
-    struct recorded *work = recall(db, almanac, run, &site, err);
-    if (!work)
+    struct recorded *recorded = recall_and_reduce(db, almanac, run, &site, err);
+    if (!recorded)
         return -1;
     json_write_init(&json, text);
-    record_write_reduction(&json, NULL, &work->record);
+    record_write_reduction(&json, NULL, &recorded->record);
     *lon_deg = site.record.place.lon_deg;
-    *noon_date = sun_day_nearest(work->record.transit_utc_s, *lon_deg);
-    free(work);
+    *noon_date = sun_day_nearest(recorded->record.transit_utc_s, *lon_deg);
+    derive_forget(recorded);
     return text->failed ? err_set(err, ERR_INTERNAL, NULL, "out of memory") : 0;
 }
 
@@ -139,21 +182,20 @@ int derive_flags(struct db *db, struct almanac *almanac, const struct run_row *r
     struct site_row site;
     if (site_rows_get(db, run->site, &site, err) != FOUND_ONE)
         return err_set(err, ERR_INTERNAL, NULL, "the site vanished");
-    struct recorded *work = recall(db, almanac, run, &site, err);
-    if (!work)
+    struct recorded *recorded = recall_and_reduce(db, almanac, run, &site, err);
+    if (!recorded)
         return -1;
-    *count = flags_of_reduction(&work->record, flags);
-    free(work);
+    *count = flags_of_reduction(&recorded->record, flags);
+    derive_forget(recorded);
     return 0;
 }
 
 int derive_run(struct db *db, struct almanac *almanac, const struct run_row *run,
                const struct site_row *site, struct err *err) {
-    struct recorded *work = recall(db, almanac, run, site, err);
-    if (!work)
+    struct recorded *recorded = recall_and_reduce(db, almanac, run, site, err);
+    if (!recorded)
         return -1;
-    int result = derive_put_reduction(db, &work->derived, &work->record,
-                                      work->record.status == REDUCE_OK ? &work->noon : NULL, err);
-    free(work);
+    int result = derive_put_recorded(db, recorded, err);
+    derive_forget(recorded);
     return result;
 }

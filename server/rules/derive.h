@@ -46,6 +46,22 @@ int derive_put_reduction(struct db *db, const struct derived_run *run,
                          const struct reduction_record *record, const struct day_noon *noon,
                          struct err *err) __attribute__((warn_unused_result));
 
+/* A recorded run on its way to a reduction, in three steps: all that the store knows of
+ * it, which is copied; the reduction, which needs no store and may be made on any thread;
+ * and the derived rows. */
+struct recorded;
+
+/* NULL when it fails; else for derive_forget. day: the run's. */
+struct recorded *derive_recall(struct db *db, const struct run_row *run, const struct day_row *day,
+                               const struct site_row *site, struct err *err)
+    __attribute__((warn_unused_result));
+void derive_reduce_recorded(struct almanac *almanac, struct recorded *recorded);
+
+/* Fails where the reduction did. */
+int derive_put_recorded(struct db *db, const struct recorded *recorded, struct err *err)
+    __attribute__((warn_unused_result));
+void derive_forget(struct recorded *recorded);
+
 /* The reduction of a run that is recorded, written into text as JSON (initialised by
  * the caller), and the date of its noon by the site's meridian. */
 int derive_told(struct db *db, struct almanac *almanac, const struct run_row *run,
@@ -58,7 +74,7 @@ int derive_flags(struct db *db, struct almanac *almanac, const struct run_row *r
                  struct flag_record *flags, int *count, struct err *err)
     __attribute__((warn_unused_result));
 
-/* All of the three above: for runs recorded already. */
+/* All three steps at once. */
 int derive_run(struct db *db, struct almanac *almanac, const struct run_row *run,
                const struct site_row *site, struct err *err) __attribute__((warn_unused_result));
 

@@ -159,7 +159,12 @@ static double flag_strays(struct combine_point *points, size_t count, double slo
         return INFINITY;
     size_t strays = (size_t)(STRAY_SHARE * (double)judged);
     double limit = STRAY_SIGMAS * fmax(1.0, order_median(size, judged) / 0.6745);
-    double bar = fmax(limit, order_select(size, judged, judged - 1 - strays));
+    double bar = limit;
+    size_t beyond = 0;
+    for (size_t i = 0; i < judged; i++)
+        beyond += size[i] > limit;
+    if (beyond > strays)
+        bar = order_select(size, judged, judged - 1 - strays);
     for (size_t begin = 0, end; begin < count; begin = end) {
         end = group_end(points, count, begin);
         for (size_t i = begin; i < end && end - begin >= JUDGED_SITES; i++)

@@ -13,8 +13,10 @@
 #include "server/science/order.h"
 
 #define SAMPLE 2048 /* slopes drawn for a first bracket */
-#define RUN 8       /* levels that are put in order one by one */
+#define RUN 4       /* levels that are put in order one by one */
 #define AIMS 4
+#define NEAR 6 /* slopes a point from an end to the rank: fewer are passed by turning */
+#define TURNS 12
 
 static int by_group_x_y(const void *left, const void *right) {
     const struct slope_point *a = left, *b = right;
@@ -51,6 +53,7 @@ struct search {
     int64_t slopes;         /* in all */
     int64_t equal_pairs;    /* of points */
     double least, greatest; /* no slope lies outside, but for its rounding */
+    int64_t most_passed;    /* by one turn */
     struct aim aim[AIMS];
     size_t aims;
 };
@@ -239,22 +242,24 @@ static void leave_behind(struct aim *aim, double end, int64_t up_to) {
     }
 }
 
-/* Counts at a trial slope, and narrows all aims by it. */
-static int64_t try_at(struct search *search, double trial) {
-    int64_t at_most = count_at_most(search, trial);
-    for (size_t i = 0; i < search->aims; i++) {
-        struct aim *aim = &search->aim[i];
-        if (at_most >= aim->rank && trial < aim->high) {
-            leave_behind(aim, aim->high, aim->up_to);
-            aim->high = trial;
-            aim->up_to = at_most;
-        } else if (at_most < aim->rank && trial > aim->low) {
-            leave_behind(aim, aim->low, aim->below);
-            aim->low = trial;
-            aim->below = at_most;
-        }
+/* Moves the end of an aim to a trial slope, where so many were counted. */
+static void move_end(struct aim *aim, double trial, int64_t up_to) {
+    if (up_to >= aim->rank && trial < aim->high) {
+        leave_behind(aim, aim->high, aim->up_to);
+        aim->high = trial;
+        aim->up_to = up_to;
+    } else if (up_to < aim->rank && trial > aim->low) {
+        leave_behind(aim, aim->low, aim->below);
+        aim->low = trial;
+        aim->below = up_to;
     }
-    return at_most;
+}
+
+/* Counts at a trial slope, and narrows all aims by it. */
+static void try_at(struct search *search, double trial) {
+    const int64_t up_to = count_at_most(search, trial);
+    for (size_t i = 0; i < search->aims; i++)
+        move_end(&search->aim[i], trial, up_to);
 }
 
 /* First trials, from a sample drawn by a fixed sequence: the same for the same set. */
@@ -319,80 +324,158 @@ static double slope_about(const struct aim *aim, double rank) {
     return curved > aim->low && curved < aim->high ? curved : straight;
 }
 
-/* Narrows (low, high] until it holds at most `enough` slopes, or no double between. */
-static void narrow(struct search *search, const struct aim *aim, int64_t enough) {
-    for (int round = 0; aim->up_to - aim->below > enough; round++) {
-        const double below = (double)(aim->rank - aim->below);
-        const double above = (double)(aim->up_to - aim->rank);
-        /* Beside the rank, on the side of the end that is further from it; and half way
-         * now and then, come what may. */
-        const double aside = fmax(1.5 * sqrt(below + above), 0.25 * (double)enough);
-        double trial = slope_about(aim, (double)aim->rank - 0.5 + (below < above ? aside : -aside));
-        if (round % 4 == 3 || !(trial > aim->low && trial < aim->high))
+/* A trial beside the rank, on the side of the end that is further from it. */
+static double beside(const struct aim *aim, double aside) {
+    const bool is_low_near = aim->rank - aim->below < aim->up_to - aim->rank;
+    return slope_about(aim, (double)aim->rank - 0.5 + (is_low_near ? aside : -aside));
+}
+
+static bool is_between(const struct aim *aim, double trial) {
+    return trial > aim->low && trial < aim->high;
+}
+
+/* Narrows (low, high] until it holds at most `enough` slopes, or no double between, or one
+ * end has at most `near` slopes between it and the rank. */
+static void narrow(struct search *search, const struct aim *aim, int64_t enough, int64_t near) {
+    for (int round = 0; aim->up_to - aim->below > enough && aim->rank - aim->below > near &&
+                        aim->up_to - aim->rank > near;
+         round++) {
+        const double left = (double)(aim->up_to - aim->below);
+        double trial = beside(aim, fmax(1.5 * sqrt(left), 0.25 * (double)enough));
+        if (round % 4 == 3 || !is_between(aim, trial)) /* now and then half way, come what may */
             trial = halfway(aim->low, aim->high);
-        if (!(trial > aim->low && trial < aim->high))
+        if (!is_between(aim, trial))
             return;
         try_at(search, trial);
+    }
+}
+
+/* Puts each group's points, as keys, in the order of their levels at v. Where levels are
+ * equal, the point of the greater x comes first, as the slope counts. */
+static void order_at(const struct search *search, double v) {
+    struct order_key *all = (struct order_key *)search->scratch;
+    for (size_t begin = 0, end; begin < search->count; begin = end) {
+        end = group_end(search->points, search->count, begin);
+        struct order_key *key = all + begin;
+        for (size_t i = 0; i < end - begin; i++) {
+            const size_t at = end - 1 - i;
+            key[i] = (struct order_key){level_of(&search->points[at], v), (uint32_t)at};
+        }
+        order_sort(key, all + search->count, end - begin);
     }
 }
 
 struct list {
     double *slope;
     size_t count, room;
+    int64_t passed; /* whether there was room or not */
 };
 
-/* Lists the slopes of one group's pairs that change places between low and high, as far
- * as there is room: sorted by the one level, they are put in order of the other. Where
- * levels are equal, the point of the greater x comes first, as the slope counts. */
-static void list_turned(const struct slope_point *points, size_t count, const struct aim *aim,
-                        double *scratch, struct list *list) {
-    struct order_key *key = (struct order_key *)scratch;
-    for (size_t i = 0; i < count; i++) {
-        size_t at = count - 1 - i;
-        key[i] = (struct order_key){level_of(&points[at], aim->low), (uint32_t)at};
-    }
-    order_sort(key, key + count, count);
-    for (size_t i = 0; i < count; i++)
-        key[i].value = level_of(&points[key[i].index], aim->high);
-    for (size_t i = 1; i < count && list->count < list->room; i++) {
-        const struct order_key own = key[i];
-        size_t at = i;
-        for (; at > 0 && list->count < list->room; at--) {
-            const struct order_key *other = &key[at - 1];
-            if (own.value > other->value || (own.value == other->value && own.index < other->index))
-                break;
-            if (points[own.index].x != points[other->index].x)
-                list->slope[list->count++] = slope_of(&points[own.index], &points[other->index]);
-            key[at] = *other;
+/* Brings points that are in order at one slope in order at v, and lists the slopes of the
+ * pairs that change places, those between the two, as far as there is room. */
+static void turn_to(const struct search *search, double v, struct list *list) {
+    const struct slope_point *points = search->points;
+    struct order_key *all = (struct order_key *)search->scratch;
+    for (size_t i = 0; i < search->count; i++)
+        all[i].value = level_of(&points[all[i].index], v);
+    list->count = 0;
+    list->passed = 0;
+    for (size_t begin = 0, end; begin < search->count; begin = end) {
+        end = group_end(points, search->count, begin);
+        for (size_t i = begin + 1; i < end && list->passed <= search->most_passed; i++) {
+            const struct order_key own = all[i];
+            size_t at = i;
+            for (; at > begin; at--) {
+                const struct order_key *other = &all[at - 1];
+                if (own.value > other->value ||
+                    (own.value == other->value && own.index < other->index))
+                    break;
+                if (points[own.index].x != points[other->index].x) {
+                    if (list->count < list->room)
+                        list->slope[list->count++] =
+                            slope_of(&points[own.index], &points[other->index]);
+                    list->passed++;
+                }
+                all[at] = *other;
+            }
+            all[at] = own;
         }
-        key[at] = own;
     }
 }
 
-/* The slope an aim asks for. */
-static double slope_at(struct search *search, const struct aim *aim) {
-    const size_t enough = search->count;
+/* The slope of a place in a list, and the one of the next place where it is asked for: NAN
+ * when the list ends before. */
+static double listed(struct list *list, int64_t place, double *next) {
+    const size_t at = place < (int64_t)list->count ? (size_t)place : list->count - 1;
+    const double slope = order_select(list->slope, list->count, at);
+    if (next) {
+        *next = at + 1 < list->count ? list->slope[at + 1] : NAN;
+        for (size_t i = at + 1; i < list->count; i++)
+            *next = fmin(*next, list->slope[i]);
+    }
+    return slope;
+}
+
+/* From the end that is nearer to the rank the order of the points is turned, to and fro,
+ * until the slopes that it passes can be listed and include the rank. False when it does
+ * not come to that: one value stands there many times, or rounding hides it. */
+static bool turn_to_rank(const struct search *search, struct aim aim, struct list *list,
+                         double *slope, double *next) {
+    const double step = 0.25 * (double)list->room;
+    bool is_low = aim.rank - aim.below <= aim.up_to - aim.rank; /* the end we stand at */
+    order_at(search, is_low ? aim.low : aim.high);
+    for (int turns = 0; turns < TURNS; turns++) {
+        double to = slope_about(&aim, (double)aim.rank - 0.5 + (is_low ? step : -step));
+        if (aim.up_to - aim.below <= (int64_t)list->room || !is_between(&aim, to))
+            to = is_low ? aim.high : aim.low;
+        turn_to(search, to, list);
+        if (list->passed > search->most_passed)
+            return false;
+        const int64_t from = is_low ? aim.below : aim.up_to;
+        const int64_t up_to = is_low ? from + list->passed : from - list->passed;
+        const bool is_passed = is_low == (up_to >= aim.rank);
+        if (is_passed && list->passed <= (int64_t)list->room) {
+            *slope = listed(list, aim.rank - (is_low ? from : up_to) - 1, next);
+            return true;
+        }
+        if (is_between(&aim, to)) {
+            move_end(&aim, to, up_to);
+            is_low = up_to < aim.rank;
+        } else {
+            is_low = !is_low; /* at the other end */
+        }
+    }
+    return false;
+}
+
+/* The slope an aim asks for; next: of the rank behind it, NAN when that takes an aim of its
+ * own. */
+static double slope_at(struct search *search, const struct aim *aim, double *next) {
+    struct list list = {search->scratch + 4 * search->count, 0, search->count, 0};
+    double slope;
+    if (next)
+        *next = NAN;
     surround(search, aim);
     if (isinf(aim->low) || isinf(aim->high)) /* steeper than doubles can tell */
         return isinf(aim->low) ? search->least : search->greatest;
-    narrow(search, aim, (int64_t)enough);
-    /* What lies between low and high, or, where one value stands there many times, a
-     * part of it. */
-    struct list list = {search->scratch + 4 * search->count, 0, enough};
-    for (size_t begin = 0, end; begin < search->count; begin = end) {
-        end = group_end(search->points, search->count, begin);
-        list_turned(search->points + begin, end - begin, aim, search->scratch, &list);
-    }
-    if (list.count == 0)
-        return aim->high;
-    size_t place = (size_t)(aim->rank - aim->below - 1);
-    return order_select(list.slope, list.count, place < list.count ? place : list.count - 1);
+    const int64_t enough = (int64_t)list.room;
+    narrow(search, aim, enough, NEAR * enough);
+    if (turn_to_rank(search, *aim, &list, &slope, next))
+        return slope;
+    /* What lies between the ends, or, where one value stands there many times, a part. */
+    narrow(search, aim, enough, -1);
+    order_at(search, aim->low);
+    turn_to(search, aim->high, &list);
+    return list.count == 0 ? aim->high : listed(&list, aim->rank - aim->below - 1, next);
 }
 
 bool slopes_median(struct slope_point *points, size_t count, double z, double *scratch,
                    struct slopes *out) {
     sort_points(points, count, scratch);
-    struct search search = {.points = points, .count = count, .scratch = scratch};
+    struct search search = {.points = points,
+                            .count = count,
+                            .scratch = scratch,
+                            .most_passed = 4 * NEAR * (int64_t)count};
     survey(&search);
     if (search.slopes == 0)
         return false;
@@ -408,19 +491,24 @@ bool slopes_median(struct slope_point *points, size_t count, double z, double *s
     int64_t low_rank = llround(((double)slopes - reach) / 2.0);
     int64_t high_rank = llround(((double)slopes + reach) / 2.0) + 1;
     const int64_t ranks[AIMS] = {
-        (slopes + 1) / 2,
-        slopes / 2 + 1,
-        low_rank < 1 ? 1 : low_rank,
-        high_rank > slopes ? slopes : high_rank,
+        (slopes + 1) / 2, low_rank < 1 ? 1 : low_rank, high_rank > slopes ? slopes : high_rank,
+        slopes / 2 + 1, /* the other middle one, of an even number */
     };
     for (; search.aims < AIMS; search.aims++)
         search.aim[search.aims] =
             (struct aim){ranks[search.aims], -INFINITY, INFINITY, 0, slopes, NAN, 0};
     if (slopes > (int64_t)count)
         try_sample(&search, ranks[0]);
-    double slope[AIMS];
-    for (size_t i = 0; i < AIMS; i++)
-        slope[i] = i == 1 && ranks[1] == ranks[0] ? slope[0] : slope_at(&search, &search.aim[i]);
-    *out = (struct slopes){slopes, 0.5 * slope[0] + 0.5 * slope[1], slope[2], slope[3]};
+    double upper, middle = slope_at(&search, &search.aim[0], &upper);
+    if (ranks[3] == ranks[0])
+        upper = middle;
+    else if (isnan(upper))
+        upper = slope_at(&search, &search.aim[3], NULL);
+    *out = (struct slopes){
+        .count = slopes,
+        .median = 0.5 * middle + 0.5 * upper,
+        .low = slope_at(&search, &search.aim[1], NULL),
+        .high = slope_at(&search, &search.aim[2], NULL),
+    };
     return true;
 }

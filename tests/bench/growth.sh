@@ -1,15 +1,16 @@
 # SPDX-License-Identifier: MIT
-# Growth: what a run costs when many are in already. Sites and readings come in as
-# spreadsheets up to each mark; then more runs come in one by one, first as fast as
-# they are answered, then 5 000 a second while somebody looks at the result. Read
-# by `run`; GROWTH= names the last mark.
+# Growth: what a run and a day's figures cost when many sites are in already. Sites and
+# readings come in as spreadsheets up to each mark; then more runs come in one by one,
+# first as fast as they are answered, then 5 000 a second while somebody looks at the
+# result and at the pairs of runs just acknowledged. Read by `run`; GROWTH= names the last
+# mark.
 
 growth_marks="1000 10000 100000 1000000"
 growth_last=${GROWTH:-100000}
-growth_limit_s=${GROWTH_S:-120}
+growth_limit_s=${GROWTH_S:-180}
 [ "$quick" = 0 ] || growth_last=1000
 growth_chunk=1500 # sites a spreadsheet: their readings stay under 1 MiB
-growth_probes=2000
+growth_closed=2000 growth_rated=10000
 
 # import FROM TO: sites and their readings, in spreadsheets.
 import() {
@@ -26,16 +27,17 @@ import() {
   done
 }
 
-# Milliseconds of one GET, or "> N000" when it takes longer than N s.
+# Milliseconds of one GET, or ">60000" when it takes longer than a minute.
 get_ms() {
-  curl -s --max-time 10 -o /dev/null -w '%{time_total}' "http://127.0.0.1:$port$1" >"$work/took" &&
-    awk '{ printf "%.1f", 1000 * $1 }' "$work/took" || echo ">10000"
+  curl -s --max-time 60 -o /dev/null -w '%{time_total}' "http://127.0.0.1:$port$1" >"$work/took" &&
+    awk '{ printf "%.1f", 1000 * $1 }' "$work/took" || echo ">60000"
 }
 
-rebuild_s() {
-  cp "$work/growth.sqlite" "$work/rebuild.sqlite"
-  seconds timeout 60 "$build/noonarcd" rebuild --store "$work/rebuild.sqlite" || echo ">60"
-  rm -f "$work"/rebuild.sqlite*
+# Seconds that noonarcd takes to $1 a copy of the store.
+store_s() {
+  cp "$work/growth.sqlite" "$work/copy.sqlite"
+  seconds timeout 300 "$build/noonarcd" "$1" --store "$work/copy.sqlite" || echo ">300"
+  rm -f "$work"/copy.sqlite*
 }
 
 # One line of the table: $1 the mark, $2 what importing a site took.
@@ -43,26 +45,46 @@ grown() {
   closed=$("$bench/load" --port "$port" --requests "$work/closed" --seconds 4 --pid "$pid") || true
   rated=$("$bench/load" --port "$port" --requests "$work/rated" --seconds 4 --rate 5000 \
     --watch /api/v1/days/$day/result) || true
-  result_ms=$(get_ms /api/v1/days/$day/result)
-  board_ms=$(get_ms "/api/v1/days/$day/leaderboard?limit=100")
   stop "$pid"
-  echo "$1 $2 $closed $rated $result_ms $board_ms $(rebuild_s)" | awk '{
-    printf "%8d %10d %9.0f %9.2f %11.1f %8.1f %9.0f %9.0f %10s %9s %9s\n",
-           $1, $2, $3, $5, $6, $7, $12, $20, $21, $22, $23 }'
+  start noonarcd "$build/noonarcd" serve --listen 127.0.0.1:0 --store "$work/growth.sqlite"
+  anew_ms=$(get_ms /api/v1/days/$day/result)
+  "$bench/load" --port "$port" --requests "$work/one" --connections 1 >/dev/null || true
+  sleep 1.5
+  again_ms=$(get_ms /api/v1/days/$day/result)
+  board_ms=$(get_ms "/api/v1/days/$day/leaderboard?limit=100")
+  most_mb=$(awk '/^VmHWM/ { printf "%.0f", $2 / 1024 }' "/proc/$pid/status")
+  stop "$pid"
+  echo "$1 $2 $closed $rated $anew_ms $again_ms $board_ms $most_mb $(store_s rebuild) $(store_s check)" |
+    tee -a "$work/grown" | awk '{
+      printf "%8d %9d %8.0f %8.2f %6.0f %8.0f %8.0f %8.0f %9s %8s %8s %6s %9s %8s\n", $1, $2,
+             $3, $5, $6, $13, $21, $22, $23, $24, $25, $26, $27, $28 }'
+}
+
+# Where one machine ends, by what the last mark took: the figures have to be made anew in
+# half of the 200 ms, and the server has to fit.
+growth_ends() {
+  tail -n 1 "$work/grown" | awk -v kb="$(awk '/^MemTotal/ { print $2 }' /proc/meminfo)" '{
+    printf "  one machine: up to some %.0f 000 sites a day show within 200 ms (%.2f us a site to " \
+           "make the figures anew), %.0f 000 fit in its memory (%.1f KB a site)\n",
+           100 * $1 / $24 / 1000, 1000 * $24 / $1, kb / ($26 * 1024 / $1) / 1000, $26 * 1024 / $1 }'
 }
 
 growth() {
   growth_end=$(($(date +%s) + growth_limit_s))
+  : >"$work/grown"
   new_store "$work/growth.sqlite"
   echo "== growth: what a run costs with so many sites in already (64 connections)"
-  printf '%8s %10s %9s %9s %11s %8s %9s %9s %10s %9s %9s\n' sites "import us" runs/s "p99 ms" \
-    "CPU us/run" "most MB" "of 5000/s" "stale ms" "result ms" "board ms" "rebuild s"
-  from=0
+  printf '%8s %9s %8s %8s %6s %8s %8s %8s %9s %8s %8s %6s %9s %8s\n' sites "import us" runs/s \
+    "p99 ms" "CPU us" "of 5000" "stale ms" "pairs ms" "anew ms" "again ms" "board ms" MB \
+    "rebuild s" "check s"
+  from=0 own=9000000
   for mark in $growth_marks; do
     [ "$mark" -le "$growth_last" ] || break
     # The sites that come in one by one have numbers of their own.
-    take_part $((9000000 + mark)) $growth_probes closed
-    take_part $((9000000 + mark + growth_probes)) $growth_probes rated
+    take_part $own $growth_closed closed
+    take_part $((own + growth_closed)) $growth_rated rated
+    take_part $((own + growth_closed + growth_rated)) 1 one
+    own=$((own + growth_closed + growth_rated + 1))
     before=$(date +%s%N)
     import "$from" "$mark"
     if [ "$at" -lt "$mark" ]; then
@@ -75,6 +97,10 @@ growth() {
   done
   stop "$pid"
   rm -f "$work"/growth.sqlite*
-  echo "  import: a site with its 12 readings; of 5000/s: runs answered of those offered; stale:"
-  echo "  how long an acknowledged run was missing in the result; wanted at most 200 ms"
+  echo "  import: a site with its 12 readings; of 5000: runs answered of 5 000 a second offered;"
+  echo "  stale, pairs: how long an acknowledged run was missing in the result (and so in the"
+  echo "  leaderboard, made with it) and in its site's pairs: wanted at most 200 ms; anew: the"
+  echo "  result after a start, noons read from the store; again: when one run came in since"
+  [ ! -s "$work/grown" ] || growth_ends
+  "$bench/figures_bench" "$growth_last"
 }

@@ -2,10 +2,10 @@
 /* load: sends prepared HTTP/1.1 requests over kept connections of the loopback
  * interface, one under way on each, and tells what came of it in one line:
  *
- *   rate_per_s p50_ms p99_ms cpu_us rss_mb count failed body_bytes stale_ms
+ *   rate_per_s p50_ms p99_ms cpu_us rss_mb count failed body_bytes stale_ms pairs_ms
  *
  * cpu_us is the processor time of the watched processes per answered request,
- * rss_mb the most memory they ever had resident; stale_ms see --watch. All but
+ * rss_mb the most memory they ever had resident; the last two see --watch. All but
  * rss_mb are 0 when nothing was answered in time. It stops by itself: when all
  * requests were answered, or after --seconds.
  *
@@ -17,7 +17,8 @@
  *     --expect STATUS   any other status counts as failed [201]
  *     --pid N           watch a process; may be given again
  *     --watch PATH      meanwhile GET the day's result from PATH again and again, and
- *                       tell how long an acknowledged run was missing in it at most */
+ *                       tell how long an acknowledged run was missing in it at most;
+ *                       and the same of the pairs of its site, for a few of them */
 #include <arpa/inet.h>
 #include <errno.h>
 #include <fcntl.h>
@@ -48,7 +49,8 @@ struct request {
 
 struct connection {
     int fd;
-    bool waiting; /* for an answer */
+    bool waiting;                  /* for an answer */
+    const struct request *request; /* the last */
     double sent_s;
     size_t length, whole; /* bytes here; bytes of the whole answer, 0 unknown */
     int status;
@@ -74,8 +76,11 @@ struct load {
     int idles;
 
     double watch_due_s;
-    double *watch_at_s; /* of each look, and what it saw */
+    double *watch_at_s; /* of each look at the result, and what it saw */
     size_t *watch_saw, looks;
+    char pairs[256]; /* path of the pairs that a run should show in; empty: none is looked at */
+    double pairs_since_s, pairs_stale_s; /* its acknowledgement; the longest of all */
+    bool looks_at_pairs;                 /* what the watching connection waits for */
 };
 
 static void die(const char *what) {
@@ -221,8 +226,8 @@ static void go_on(struct load *load, struct connection *connection, double now_s
     bool due = load->rate <= 0.0 || load->begin_s <= 0.0 ||
                (double)(load->sent - load->warm) < (now_s - load->begin_s) * load->rate;
     if (load->sent < load->requests && due) {
-        const struct request *request = &load->request[load->sent++];
-        send_all(connection, request->bytes, request->length);
+        connection->request = &load->request[load->sent++];
+        send_all(connection, connection->request->bytes, connection->request->length);
     } else {
         load->idle[load->idles++] = connection;
     }
@@ -242,7 +247,25 @@ static size_t sites_in(const char *answer, size_t length) {
     return sites;
 }
 
+/* A run that made pairs: its site's are looked at next. */
+static void follow(struct load *load, const struct connection *connection, double now_s) {
+    const char *path = connection->request->bytes + strlen("POST ");
+    const char *end = memmem(path, connection->request->length - strlen("POST "), "/runs ", 6);
+    if (load->pairs[0] != '\0' || !end || (size_t)(end - path) + 8 > sizeof load->pairs ||
+        !memmem(connection->answer, connection->whole, "\"site1\"", 7))
+        return;
+    snprintf(load->pairs, sizeof load->pairs, "%.*s/pairs", (int)(end - path), path);
+    load->pairs_since_s = now_s;
+}
+
 static void looked(struct load *load, struct connection *connection, double now_s) {
+    if (load->looks_at_pairs) {
+        if (memmem(connection->answer, connection->whole, "\"site1\"", 7))
+            load->pairs[0] = '\0';
+        else if (connection->sent_s - load->pairs_since_s > load->pairs_stale_s)
+            load->pairs_stale_s = connection->sent_s - load->pairs_since_s;
+        return;
+    }
     load->watch_at_s[load->looks] = connection->sent_s;
     load->watch_saw[load->looks++] = sites_in(connection->answer, connection->whole);
     load->watch_due_s = now_s + WATCH_PAUSE_S;
@@ -262,6 +285,8 @@ static void answered(struct load *load, struct connection *connection) {
         load->took_s[load->answered++] = now_s - connection->sent_s;
         load->failed += connection->status != load->expect;
         load->body_bytes = connection->body;
+        if (load->watch)
+            follow(load, connection, now_s);
         if (load->answered == load->warm)
             begin_measuring(load, now_s);
     }
@@ -314,10 +339,12 @@ static void send_due(struct load *load, double now_s) {
     for (int i = 0; i < idles; i++) /* those not due lie down again, in place */
         go_on(load, load->idle[i], now_s);
     struct connection *watching = &load->connection[load->connections];
-    if (load->watch && !watching->waiting && now_s >= load->watch_due_s) {
+    const bool is_due = now_s >= load->watch_due_s;
+    if (load->watch && !watching->waiting && (is_due || load->pairs[0] != '\0')) {
         char text[512];
-        int length =
-            snprintf(text, sizeof text, "GET %s HTTP/1.1\r\nHost: bench\r\n\r\n", load->watch);
+        load->looks_at_pairs = !is_due;
+        int length = snprintf(text, sizeof text, "GET %s HTTP/1.1\r\nHost: bench\r\n\r\n",
+                              is_due ? load->watch : load->pairs);
         send_all(watching, text, (size_t)length);
     }
 }
@@ -366,16 +393,17 @@ static double stale_ms(const struct load *load) {
 static void report(struct load *load) {
     double end_s = clock_s(), used_s = cpu_s(load) - load->begin_cpu_s;
     if (load->answered <= load->warm || load->begin_s <= 0.0) {
-        printf("0 0 0 0 %.1f 0 %zu 0 0\n", rss_mb(load), load->failed);
+        printf("0 0 0 0 %.1f 0 %zu 0 0 0\n", rss_mb(load), load->failed);
         return;
     }
     size_t count = load->answered - load->warm;
     double stale = load->watch ? stale_ms(load) : 0.0;
     qsort(load->took_s + load->warm, count, sizeof *load->took_s, ascending);
     const double *took_s = load->took_s + load->warm;
-    printf("%.0f %.3f %.3f %.2f %.1f %zu %zu %zu %.1f\n", (double)count / (end_s - load->begin_s),
-           1e3 * took_s[count / 2], 1e3 * took_s[count * 99 / 100], 1e6 * used_s / (double)count,
-           rss_mb(load), count, load->failed, load->body_bytes, stale);
+    printf("%.0f %.3f %.3f %.2f %.1f %zu %zu %zu %.1f %.1f\n",
+           (double)count / (end_s - load->begin_s), 1e3 * took_s[count / 2],
+           1e3 * took_s[count * 99 / 100], 1e6 * used_s / (double)count, rss_mb(load), count,
+           load->failed, load->body_bytes, stale, 1e3 * load->pairs_stale_s);
 }
 
 static const struct option options[] = {

@@ -11,6 +11,7 @@
 
 #include <cmocka.h>
 
+#include "server/rules/derive.h"
 #include "server/rules/pairs.h"
 #include "server/rules/rebuild.h"
 #include "server/science/angle.h"
@@ -131,6 +132,83 @@ static void rebuild_gives_the_same_bytes(void **state) {
     assert_string_equal(before.bytes, after.bytes);
     text_release(&after);
     text_release(&before);
+}
+
+/* More runs than are taken at once: sites, and the runs that count, many times over under
+ * other numbers. */
+#define COPIES 120
+static void multiply(struct fixture *f) {
+    static const char *const copies[] = {
+        "INSERT INTO site (id, site, created_utc_s) SELECT id + $1 * 1000, site || '-' || $1, "
+        "created_utc_s FROM site WHERE id < 1000",
+        "INSERT INTO site_version SELECT site + $1 * 1000, version, name, lat_deg, lon_deg, "
+        "elev_m, zone, gnomon_mm, edge, contact, recorded_utc_s, recorded_by, position_decimals "
+        "FROM site_version WHERE site < 1000",
+        "INSERT INTO run (id, day, site, supersedes, body, submitted_utc_s, submitted_by, "
+        "idempotency_key, body_hash, answer) SELECT id + $1 * 1000, day, site + $1 * 1000, NULL, "
+        "body, submitted_utc_s, submitted_by, NULL, body_hash, '' FROM run WHERE id < 1000 AND "
+        "id IN (SELECT run FROM reduction WHERE is_current = 1)",
+    };
+    struct err *err = fixture_begin(f);
+    int result = 0;
+    for (int copy = 1; copy <= COPIES && result == 0; copy++)
+        for (size_t i = 0; i < sizeof copies / sizeof *copies && result == 0; i++) {
+            struct statement *statement;
+            assert_int_equal(db_prepare(f->db, copies[i], &statement, err), 0);
+            bind_int(statement, 1, copy);
+            result = statement_run(statement, err);
+        }
+    assert_int_equal(fixture_end(f, result), 0);
+}
+
+/* One run after the other, as they come in. */
+static void derive_one_by_one(struct fixture *f) {
+    struct run_row *runs;
+    size_t count;
+    struct err *err = fixture_begin(f);
+    assert_int_equal(run_rows_list(f->db, 0, 0, 1000000, &runs, &count, err), 0);
+    for (size_t i = 0; i < count; i++) {
+        struct site_row site;
+        assert_int_equal(site_rows_get(f->db, runs[i].site, &site, err), FOUND_ONE);
+        assert_int_equal(derive_run(f->db, f->almanac, &runs[i], &site, err), 0);
+    }
+    run_rows_release(runs, count);
+    assert_int_equal(fixture_end(f, 0), 0);
+}
+
+static void many_runs_on_all_processors_come_to_the_same(void **state) {
+    struct fixture *f = *state;
+    struct text grown, rebuilt;
+    struct rebuild_counts counts;
+    fill(f, 0, 1);
+    multiply(f);
+    derive_one_by_one(f);
+    text_init(&grown, 1u << 26);
+    text_init(&rebuilt, 1u << 26);
+    fixture_dump_derived(f, &grown);
+    rebuild(f, &counts);
+    assert_true(counts.runs > 1000);
+    fixture_dump_derived(f, &rebuilt);
+    assert_false(grown.failed || rebuilt.failed);
+    assert_string_equal(rebuilt.bytes, grown.bytes);
+    text_release(&rebuilt);
+
+    /* One of them that cannot be read: it is named, and nothing is changed. */
+    const int64_t broken = (COPIES / 2) * 1000 + 1;
+    assert_int_equal(fixture_count(f, "SELECT COUNT(*) FROM run WHERE id = 60001"), 1);
+    struct err *err = fixture_begin(f);
+    assert_int_equal(
+        fixture_end(f, db_script(f->db, "UPDATE run SET body = '{' WHERE id = 60001", err)), 0);
+    err = fixture_begin(f);
+    assert_int_equal(fixture_end(f, rebuild_all(f->change, &counts, err)), -1);
+    char named[32];
+    snprintf(named, sizeof named, "run %lld ", (long long)broken);
+    assert_non_null(strstr(f->err.text, named));
+    text_init(&rebuilt, 1u << 26);
+    fixture_dump_derived(f, &rebuilt);
+    assert_string_equal(rebuilt.bytes, grown.bytes);
+    text_release(&rebuilt);
+    text_release(&grown);
 }
 
 static void pairs_reach_across_the_date_line(void **state) {
@@ -303,6 +381,7 @@ int main(void) {
 #define REBUILD_TEST(test) cmocka_unit_test_setup_teardown(test, set_up, tear_down)
     const struct CMUnitTest tests[] = {
         REBUILD_TEST(rebuild_gives_the_same_bytes),
+        REBUILD_TEST(many_runs_on_all_processors_come_to_the_same),
         REBUILD_TEST(pairs_reach_across_the_date_line),
         REBUILD_TEST(pairs_agree_with_another_way_to_find_them),
         REBUILD_TEST(check_finds_what_does_not_follow),
