@@ -4,12 +4,12 @@
 #include <string.h>
 
 #include "client/commands.h"
+#include "client/field_options.h"
 #include "client/listing.h"
 #include "client/organise.h"
 #include "client/rule_options.h"
 #include "client/screen.h"
 #include "server/base/instant.h"
-#include "server/wire/field.h"
 #include "server/wire/record_write.h"
 
 static const struct column day_columns[] = {
@@ -81,13 +81,8 @@ static enum leave take_day(struct client *client, struct day_record *day) {
     day->date = (int32_t)arguments_number(args, "date", names_date ? date : 0);
     snprintf(day->day, sizeof day->day, "%s", identifier);
     snprintf(day->name, sizeof day->name, "%s", identifier);
-    const char *name = arguments_text(args, "name", NULL);
-    if (name != NULL && field_set_text(field_find(&day_fields, "name"), name, strlen(name), day,
-                                       "--name", &client->err) != 0)
-        return LEAVE_USAGE;
-    const char *season = arguments_text(args, "season", NULL);
-    if (season != NULL && field_set_text(field_find(&day_fields, "season"), season, strlen(season),
-                                         day, "--season", &client->err) != 0)
+    if (field_option_take(args, &day_fields, "name", day, &client->err) != 0 ||
+        field_option_take(args, &day_fields, "season", day, &client->err) != 0)
         return LEAVE_USAGE;
     day->state = arguments_given(args, "planned") ? DAY_PLANNED : DAY_ANNOUNCED;
     day->blind = !arguments_given(args, "told");

@@ -6,11 +6,11 @@
 #include <string.h>
 
 #include "client/commands.h"
+#include "client/field_options.h"
 #include "client/known_site.h"
 #include "client/organise.h"
 #include "client/place_options.h"
 #include "client/screen.h"
-#include "server/wire/field.h"
 #include "server/wire/record_write.h"
 
 static const struct option_row rows[] = {
@@ -51,16 +51,6 @@ static const struct option_row rows[] = {
      .help = "the code of your invitation to a season"},
 };
 
-static int take_text(const struct client *client, const char *name, struct site_record *site,
-                     struct err *err) {
-    const char *text = arguments_text(&client->args, name, NULL);
-    char place[16];
-    snprintf(place, sizeof place, "--%s", name);
-    return text == NULL ? 0
-                        : field_set_text(field_find(&site_fields, name), text, strlen(text), site,
-                                         place, err);
-}
-
 static enum leave take_site(struct client *client, struct site_record *site) {
     static const char *const texts[] = {"name", "site", "zone", "edge", "contact", "invitation"};
     site_record_init(site);
@@ -69,7 +59,7 @@ static enum leave take_site(struct client *client, struct site_record *site) {
                            "give the school's name with --name");
     enum leave leave = place_options_take(client, &site->place);
     for (size_t i = 0; leave == LEAVE_OK && i < sizeof texts / sizeof texts[0]; i++)
-        if (take_text(client, texts[i], site, &client->err) != 0)
+        if (field_option_take(&client->args, &site_fields, texts[i], site, &client->err) != 0)
             leave = LEAVE_USAGE;
     site->gnomon_mm = arguments_number(&client->args, "gnomon", (double)NAN);
     site->position_decimals =

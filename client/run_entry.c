@@ -15,10 +15,10 @@
 
 /* The row of run_fields at a path of keys, each inside the one before. */
 static const struct field *row_of(const char *outer, const char *middle, const char *key) {
-    const struct field_table *table = field_find(&run_fields, outer)->inner;
+    const struct field_table *table = field_find(&run_fields, outer, strlen(outer))->inner;
     if (middle != NULL)
-        table = field_find(table, middle)->inner;
-    return field_find(table, key);
+        table = field_find(table, middle, strlen(middle))->inner;
+    return field_find(table, key, strlen(key));
 }
 
 /* "1780" or "1780~2" into the length row and, when there is a second number, the sigma row. */
@@ -44,9 +44,10 @@ static int enter_length(const char *text, const struct field *length, const stru
                        strchr(copy, ',') != NULL ? "; write the decimal mark as a point" : "");
     if (second != NULL && !number_parse(second, &sigma_value))
         return err_set(err, ERR_WRONG_TYPE, place, "\"%s\" is not an uncertainty in mm", second);
-    if (field_set_real(length, value, record, place, err) != 0)
-        return -1;
-    return second == NULL ? 0 : field_set_real(sigma, sigma_value, record, place, err);
+    if (field_set_real(length, value, record, err) != 0 ||
+        (second != NULL && field_set_real(sigma, sigma_value, record, err) != 0))
+        return err_at(err, place);
+    return 0;
 }
 
 int run_entry_gnomon(const char *text, const char *place, struct gnomon *gnomon, struct err *err) {
@@ -79,7 +80,9 @@ int run_entry_gnomon(const char *text, const char *place, struct gnomon *gnomon,
 }
 
 int run_entry_edge(const char *text, const char *place, struct gnomon *gnomon, struct err *err) {
-    return field_set_text(row_of("gnomon", NULL, "edge"), text, strlen(text), gnomon, place, err);
+    return field_set_text(row_of("gnomon", NULL, "edge"), text, strlen(text), gnomon, err) == 0
+               ? 0
+               : err_at(err, place);
 }
 
 int run_entry_shadow(const char *text, const char *place, struct reading *reading,
@@ -91,8 +94,9 @@ int run_entry_shadow(const char *text, const char *place, struct reading *readin
 
 int run_entry_instant(const char *text, const char *place, struct reading *reading,
                       struct err *err) {
-    return field_set_text(row_of("readings", NULL, "time"), text, strlen(text), reading, place,
-                          err);
+    return field_set_text(row_of("readings", NULL, "time"), text, strlen(text), reading, err) == 0
+               ? 0
+               : err_at(err, place);
 }
 
 /* Two digits below a limit; -1 when they are not. */

@@ -7,12 +7,12 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "client/field_options.h"
 #include "client/files.h"
 #include "client/own_clock.h"
 #include "client/place_options.h"
 #include "client/run_entry.h"
 #include "server/wire/csv.h"
-#include "server/wire/field.h"
 #include "server/wire/record_read.h"
 #include "server/wire/record_write.h"
 
@@ -195,24 +195,15 @@ static int take_readings(const struct client *client, struct run *run, struct er
     return 0;
 }
 
-static int take_text(const struct client *client, const char *name, struct run_record *run,
-                     struct err *err) {
-    const char *text = arguments_text(&client->args, name, NULL);
-    char place[16];
-    snprintf(place, sizeof place, "--%s", name);
-    return text == NULL
-               ? 0
-               : field_set_text(field_find(&run_fields, name), text, strlen(text), run, place, err);
-}
-
 static enum leave take_options(struct client *client, const struct site_record *known,
                                struct run_record *run) {
     struct run *of = &run->run;
     struct err *err = &client->err;
     const struct arguments *args = &client->args;
     if (take_gnomon(client, known, of, err) != 0 || take_readings(client, of, err) != 0 ||
-        take_text(client, "sky", run, err) != 0 || take_text(client, "level", run, err) != 0 ||
-        take_text(client, "note", run, err) != 0)
+        field_option_take(args, &run_fields, "sky", run, err) != 0 ||
+        field_option_take(args, &run_fields, "level", run, err) != 0 ||
+        field_option_take(args, &run_fields, "note", run, err) != 0)
         return LEAVE_USAGE;
     of->pressure_hpa = arguments_number(args, "pressure", of->pressure_hpa);
     of->temperature_c = arguments_number(args, "temperature", of->temperature_c);

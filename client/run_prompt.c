@@ -248,7 +248,7 @@ static enum leave ask_readings(struct prompt *prompt) {
 /* An empty answer leaves what is there from a draft. */
 static bool ask_text(struct prompt *prompt, const char *key, const char *what,
                      const char *already) {
-    const struct field *field = field_find(&run_fields, key);
+    const struct field *field = field_find(&run_fields, key, strlen(key));
     char question[PROMPT_LINE_MAX];
     snprintf(question, sizeof question, "%s [%s]: ", what, *already != '\0' ? already : "nothing");
     for (;;) {
@@ -256,8 +256,9 @@ static bool ask_text(struct prompt *prompt, const char *key, const char *what,
             return false;
         struct err err = {.code = ERR_NONE};
         if (prompt->line[0] == '\0' ||
-            field_set_text(field, prompt->line, strlen(prompt->line), prompt->run, key, &err) == 0)
+            field_set_text(field, prompt->line, strlen(prompt->line), prompt->run, &err) == 0)
             return true;
+        err_at(&err, key);
         prompt_complain(&err);
     }
 }

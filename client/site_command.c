@@ -6,11 +6,11 @@
 #include <string.h>
 
 #include "client/commands.h"
+#include "client/field_options.h"
 #include "client/known_site.h"
 #include "client/organise.h"
 #include "client/place_options.h"
 #include "client/screen.h"
-#include "server/wire/field.h"
 #include "server/wire/record_read.h"
 #include "server/wire/record_write.h"
 
@@ -51,14 +51,9 @@ static const enum key_kind kinds[] = {KEY_SCHOOL, KEY_ORGANISER};
 static int take_changes(struct client *client, struct site_record *site) {
     static const char *const texts[] = {"name", "zone", "edge", "contact"};
     const struct arguments *args = &client->args;
-    for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
-        const char *text = arguments_text(args, texts[i], NULL);
-        char place[16];
-        snprintf(place, sizeof place, "--%s", texts[i]);
-        if (text != NULL && field_set_text(field_find(&site_fields, texts[i]), text, strlen(text),
-                                           site, place, &client->err) != 0)
+    for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++)
+        if (field_option_take(args, &site_fields, texts[i], site, &client->err) != 0)
             return -1;
-    }
     site->place.lat_deg = arguments_number(args, "lat", site->place.lat_deg);
     site->place.lon_deg = arguments_number(args, "lon", site->place.lon_deg);
     site->place.elevation_m = arguments_number(args, "elev", site->place.elevation_m);

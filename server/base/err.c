@@ -31,19 +31,29 @@ static void end_at_character(char *text, size_t length) {
         text[lead] = '\0';
 }
 
+static void set_field(struct err *err, const char *field) {
+    int length = snprintf(err->field, sizeof err->field, "%s", field);
+    if (length >= (int)sizeof err->field)
+        end_at_character(err->field, sizeof err->field - 1);
+}
+
 int err_set(struct err *err, enum err_code code, const char *field, const char *format, ...) {
     if (err == NULL || err->code != ERR_NONE)
         return -1;
     err->code = code;
-    int length = snprintf(err->field, sizeof err->field, "%s", field != NULL ? field : "");
-    if (length >= (int)sizeof err->field)
-        end_at_character(err->field, sizeof err->field - 1);
+    set_field(err, field != NULL ? field : "");
     va_list args;
     va_start(args, format);
-    length = vsnprintf(err->text, sizeof err->text, format, args);
+    int length = vsnprintf(err->text, sizeof err->text, format, args);
     va_end(args);
     if (length >= (int)sizeof err->text)
         end_at_character(err->text, sizeof err->text - 1);
+    return -1;
+}
+
+int err_at(struct err *err, const char *field) {
+    if (err != NULL && err->code != ERR_NONE && err->field[0] == '\0')
+        set_field(err, field);
     return -1;
 }
 

@@ -82,6 +82,10 @@ struct err {
 int err_set(struct err *err, enum err_code code, const char *field, const char *format, ...)
     __attribute__((format(printf, 4, 5)));
 
+/* Names the place of an error that has none yet, where a function knew what is wrong and
+ * only its caller knows where. Returns -1 always, as err_set does. */
+int err_at(struct err *err, const char *field);
+
 /* Back to ERR_NONE, for an error that has been dealt with. */
 void err_clear(struct err *err);
 

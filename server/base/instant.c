@@ -12,6 +12,7 @@
 #define DAY_S 86400
 #define CYCLE_DAYS 146097 /* of 400 Gregorian years */
 #define EPOCH_DAYS 719468 /* from 0000-03-01 to 1970-01-01 */
+#define DAYS_OF_EVERY_MONTH 28
 #define YEAR_0_DAY (-719528)
 #define YEAR_10000_DAY 2932897
 
@@ -73,7 +74,7 @@ static bool take_date(const char **at, int32_t *day_number) {
         !take_char(at, '-') || !take_digits(at, 2, &day))
         return false;
     if (year < INSTANT_YEAR_MIN || year > INSTANT_YEAR_MAX || month < 1 || month > 12 || day < 1 ||
-        day > days_in_month(year, month))
+        (day > DAYS_OF_EVERY_MONTH && day > days_in_month(year, month)))
         return false;
     *day_number = date_number(year, month, day);
     return true;

@@ -36,20 +36,10 @@ static const struct field code_rows[] = {
 static const struct field_table code_fields = TABLE("a class code", code_rows);
 /* clang-format on */
 
-static int read_body(const char *bytes, size_t length, const struct field_table *table, void *out,
-                     struct err *err) {
-    json_t *body = NULL;
-    if (json_read_object(bytes, length, &body, err) < 0)
-        return -1;
-    int outcome = json_read_fields(body, table, "", out, err);
-    json_decref(body);
-    return outcome;
-}
-
 int account_read_login(const char *json, size_t length, struct login_request *out,
                        struct err *err) {
     struct login_request login = {.cookie = false};
-    if (read_body(json, length, &login_fields, &login, err) < 0)
+    if (json_read_record(json, length, &login_fields, &login, NULL, err) < 0)
         return -1;
     bool by_key = login.key[0] != '\0';
     if (by_key && (login.name[0] != '\0' || login.password[0] != '\0'))
@@ -65,7 +55,7 @@ int account_read_login(const char *json, size_t length, struct login_request *ou
 int account_read_organiser(const char *json, size_t length, struct organiser_request *out,
                            struct err *err) {
     struct organiser_request organiser = {{0}};
-    if (read_body(json, length, &organiser_fields, &organiser, err) < 0)
+    if (json_read_record(json, length, &organiser_fields, &organiser, NULL, err) < 0)
         return -1;
     *out = organiser;
     return 0;
@@ -74,12 +64,12 @@ int account_read_organiser(const char *json, size_t length, struct organiser_req
 int account_read_password(const char *json, size_t length, struct password_request *out,
                           struct err *err) {
     struct password_request change = {{0}};
-    if (read_body(json, length, &password_fields, &change, err) < 0)
+    if (json_read_record(json, length, &password_fields, &change, NULL, err) < 0)
         return -1;
     *out = change;
     return 0;
 }
 
 int account_read_class_code(const char *json, size_t length, double *valid_h, struct err *err) {
-    return length == 0 ? 0 : read_body(json, length, &code_fields, valid_h, err);
+    return length == 0 ? 0 : json_read_record(json, length, &code_fields, valid_h, NULL, err);
 }

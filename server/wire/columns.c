@@ -50,7 +50,7 @@ int columns_read_header(struct csv_reader *csv, const struct field_table *table,
         const char *name = csv->cell[i].text;
         if (name[0] == '\0' && i > 0)
             continue;
-        columns->field[i] = field_find(table, name);
+        columns->field[i] = field_find(table, name, csv->cell[i].length);
         if (columns->field[i] == NULL)
             return refuse_column(
                 csv, ERR_UNKNOWN_FIELD, name,
@@ -87,43 +87,55 @@ static bool parse_real(struct csv_cell *cell, bool decimal_comma, double *out) {
     return *end == '\0' && isfinite(*out);
 }
 
+#define PLACE_MAX 64
+
+/* A cell's place, as a spreadsheet shows it: "row 7, lat_deg". */
+static const char *put_place(const struct csv_reader *csv, const struct field *field,
+                             char out[PLACE_MAX]) {
+    snprintf(out, PLACE_MAX, "row %zu, %s", csv->row, field->key);
+    return out;
+}
+
+static int set_cell(const struct csv_reader *csv, const struct field *field, struct csv_cell *cell,
+                    void *record, struct err *err) {
+    char place[PLACE_MAX], shown[SHOWN_MAX];
+    double value;
+    if (field->kind == FIELD_EDGE)
+        lower(cell);
+    const bool is_text = field_is_text(field->kind);
+    if (!is_text && !parse_real(cell, csv->separator != ',', &value)) {
+        utf8_show(cell->text, shown, sizeof shown);
+        put_place(csv, field, place);
+        return err_set(err, ERR_WRONG_TYPE, place,
+                       "%s: \"%s\" is not a number (write 12.5, with a point)", place, shown);
+    }
+    if (is_text ? field_set_text(field, cell->text, cell->length, record, err)
+                : field_set_real(field, value, record, err))
+        return err_at(err, put_place(csv, field, place));
+    return 0;
+}
+
 int columns_read_cells(struct csv_reader *csv, const struct columns *columns, void *record,
                        struct err *err) {
     for (size_t i = 0; i < csv->columns; i++) {
         const struct field *field = columns->field[i];
         struct csv_cell *cell = &csv->cell[i];
-        char place[64];
+        char place[PLACE_MAX];
         trim(cell);
         if (field == NULL && cell->length > 0) {
             snprintf(place, sizeof place, "row %zu, column %zu", csv->row, i + 1);
             return err_set(err, ERR_UNKNOWN_FIELD, place,
                            "%s: the column has no name in the header: name it or empty it", place);
         }
-        if (field == NULL)
+        if (field == NULL || (cell->length == 0 && !field->required))
             continue;
-        snprintf(place, sizeof place, "row %zu, %s", csv->row, field->key);
         if (cell->length == 0) {
-            if (field->required)
-                return err_set(err, ERR_MISSING_FIELD, place,
-                               "%s: the cell is empty (delete the row if there is nothing to say)",
-                               place);
-            continue;
+            put_place(csv, field, place);
+            return err_set(err, ERR_MISSING_FIELD, place,
+                           "%s: the cell is empty (delete the row if there is nothing to say)",
+                           place);
         }
-        if (field->kind == FIELD_EDGE)
-            lower(cell);
-        if (field_is_text(field->kind)) {
-            if (field_set_text(field, cell->text, cell->length, record, place, err))
-                return -1;
-            continue;
-        }
-        double value;
-        if (!parse_real(cell, csv->separator != ',', &value)) {
-            char shown[SHOWN_MAX];
-            utf8_show(cell->text, shown, sizeof shown);
-            return err_set(err, ERR_WRONG_TYPE, place,
-                           "%s: \"%s\" is not a number (write 12.5, with a point)", place, shown);
-        }
-        if (field_set_real(field, value, record, place, err))
+        if (set_cell(csv, field, cell, record, err))
             return -1;
     }
     return 0;

@@ -10,6 +10,7 @@
 #include "server/base/instant.h"
 #include "server/wire/edition_records.h"
 #include "server/wire/json_read.h"
+#include "server/wire/json_tree.h"
 #include "server/wire/record_write.h"
 
 #define LISTED_MAX 32768u
@@ -50,19 +51,9 @@ static int out_of_memory(struct err *err) {
 
 /* ---- bodies ---- */
 
-static int read_body(const char *json, size_t length, const struct field_table *table, void *out,
-                     struct err *err) {
-    json_t *object;
-    if (json_read_object(json, length, &object, err))
-        return -1;
-    int result = json_read_fields(object, table, "", out, err);
-    json_decref(object);
-    return result;
-}
-
 int edition_read_keeps(const char *json, size_t length, enum edition_keeps *out, struct err *err) {
     struct edition_keeps_body body = {0};
-    if (read_body(json, length, &edition_keeps_fields, &body, err))
+    if (json_read_record(json, length, &edition_keeps_fields, &body, NULL, err))
         return -1;
     if (!edition_keeps_parse(body.keeps, out))
         return err_set(err, ERR_OUT_OF_RANGE, "/keeps", "it is named, unnamed or none");
@@ -71,7 +62,7 @@ int edition_read_keeps(const char *json, size_t length, enum edition_keeps *out,
 
 int edition_read_ask(const char *json, size_t length, struct edition_ask *out, struct err *err) {
     struct edition_ask ask = {0};
-    if (read_body(json, length, &edition_ask_fields, &ask, err))
+    if (json_read_record(json, length, &edition_ask_fields, &ask, NULL, err))
         return -1;
     *out = ask;
     return 0;
@@ -124,14 +115,6 @@ static int put_document(const struct edition_head *head, const struct text *chan
                : 0;
 }
 
-static int read_tree(const char *bytes, size_t length, json_t **out, struct err *err) {
-    json_error_t error;
-    *out = json_loadb(bytes, length, JSON_REJECT_DUPLICATES, &error);
-    return *out != NULL ? 0
-                        : err_set(err, ERR_BAD_JSON, NULL, "line %d, column %d: %s", error.line,
-                                  error.column, error.text);
-}
-
 static bool same_member(const json_t *document, const char *key, const struct text *canonical) {
     struct text text;
     const json_t *member = json_object_get(document, key);
@@ -153,7 +136,7 @@ static int put_changes(const json_t *before, const json_t *records, const struct
         text_put(out, "[]");
         return 0;
     }
-    if (read_tree(figures->bytes, figures->length, &tree, err))
+    if (json_tree_read(figures->bytes, figures->length, &tree, err))
         return -1;
     changes = edition_changes(before, records, tree);
     if (changes != NULL)
@@ -173,11 +156,11 @@ int edition_make(const struct edition_head *head, const char *records, size_t re
     text_init(&canonical, EDITION_MAX);
     text_init(&figures, EDITION_MAX);
     text_init(&changes, EDITION_MAX);
-    if (read_tree(records, records_length, &tree, err))
+    if (json_tree_read(records, records_length, &tree, err))
         goto cleanup;
     canonical_write(tree, &canonical);
     if (edition_figures(tree, &figures, headline, err) ||
-        (before != NULL && read_tree(before, before_length, &old, err)) ||
+        (before != NULL && json_tree_read(before, before_length, &old, err)) ||
         put_changes(old, tree, &figures, &changes, err) ||
         put_document(head, &changes, &figures, &canonical, out, err))
         goto cleanup;
@@ -196,7 +179,7 @@ cleanup:
 int edition_write_everything(const char *records, size_t records_length, struct text *out,
                              struct err *err) {
     json_t *tree;
-    if (read_tree(records, records_length, &tree, err))
+    if (json_tree_read(records, records_length, &tree, err))
         return -1;
     text_put(out, "{\"figures\":");
     int result = edition_figures(tree, out, NULL, err);
@@ -418,18 +401,18 @@ int edition_verify(const char *bytes, size_t length, const char *before, size_t 
     int result = -1;
     text_init(&again, EDITION_MAX);
     canonical_sha256(bytes, length, check.sha256);
-    if (json_read_object(bytes, length, &document, err) || read_head(document, &check, err))
+    if (json_tree_read(bytes, length, &document, err) || read_head(document, &check, err))
         goto cleanup;
     check.canonical = is_canonical(document, bytes, length);
     if (before != NULL && (check_before(before, before_length, &check.head, err) ||
-                           read_tree(before, before_length, &old, err)))
+                           json_tree_read(before, before_length, &old, err)))
         goto cleanup;
     if (make_again(document, old, &check, &again, err))
         goto cleanup;
     count_records(document, &check);
     check.same = again.length == length && memcmp(again.bytes, bytes, length) == 0;
     if (!check.same) {
-        if (read_tree(again.bytes, again.length, &made, err))
+        if (json_tree_read(again.bytes, again.length, &made, err))
             goto cleanup;
         compare("", document, made, &check);
     }

@@ -11,6 +11,7 @@
 #include "server/wire/combination.h"
 #include "server/wire/day_noons.h"
 #include "server/wire/edition_records.h"
+#include "server/wire/json_tree.h"
 #include "server/wire/record_write.h"
 #include "server/wire/suns.h"
 
@@ -315,10 +316,9 @@ static void round_reals(json_t *value) {
 static int make_canonical(const struct text *figures, struct text *out, struct err *err) {
     if (figures->failed)
         return out_of_memory(err);
-    json_error_t error;
-    json_t *tree = json_loadb(figures->bytes, figures->length, 0, &error);
-    if (tree == NULL)
-        return err_set(err, ERR_INTERNAL, NULL, "the figures cannot be read: %s", error.text);
+    json_t *tree;
+    if (json_tree_read(figures->bytes, figures->length, &tree, err))
+        return -1;
     round_reals(tree);
     canonical_write(tree, out);
     json_decref(tree);

@@ -100,14 +100,24 @@ static void *read_list(const json_t *records, const char *name, size_t size, con
     return room;
 }
 
+/* A record comes in as a request does: as text. */
 static int read_record(const json_t *list, const char *name, size_t at,
                        const struct field_table *table, void *out, struct err *err) {
-    char pointer[POINTER_MAX];
+    struct err wrong = {.code = ERR_NONE};
+    char pointer[POINTER_MAX + sizeof wrong.field];
     const json_t *object = json_array_get(list, at);
-    snprintf(pointer, sizeof pointer, "/records/%s/%zu", name, at);
+    const int length = snprintf(pointer, sizeof pointer, "/records/%s/%zu", name, at);
     if (!json_is_object(object))
         return err_set(err, ERR_WRONG_TYPE, pointer, "an object belongs here");
-    return json_read_fields(object, table, pointer, out, err);
+    char *text = json_dumps(object, JSON_COMPACT);
+    if (text == NULL)
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
+    int result = json_read_record(text, strlen(text), table, out, NULL, &wrong);
+    free(text);
+    if (result == 0)
+        return 0;
+    snprintf(pointer + length, sizeof pointer - (size_t)length, "%s", wrong.field);
+    return err_set(err, wrong.code, pointer, "%s", wrong.text);
 }
 
 static int by_day(const struct day_record *a, const struct day_record *b) {

@@ -50,21 +50,23 @@ struct field_table {
 };
 
 #define FIELD_TABLE_MAX 16 /* rows in a table */
+#define FIELD_TEXT_MAX 512 /* bytes of a text's array */
 
-/* Puts a checked value into record. place names the value in an error: a JSON
- * pointer or "row 7, lat_deg". Return 0, or -1 with err set and record untouched.
- * value is NUL-terminated; length guards against a NUL inside. */
+/* Puts a checked value into record. Return 0, or -1 with err set, but for the place of
+ * the value, which the caller knows better (err_at), and record untouched. value needs no
+ * NUL behind it; of one that is longer than a field holds, its first FIELD_TEXT_MAX bytes
+ * are enough. */
 int field_set_text(const struct field *field, const char *value, size_t length, void *record,
-                   const char *place, struct err *err) __attribute__((warn_unused_result));
-int field_set_real(const struct field *field, double value, void *record, const char *place,
                    struct err *err) __attribute__((warn_unused_result));
+int field_set_real(const struct field *field, double value, void *record, struct err *err)
+    __attribute__((warn_unused_result));
 void field_set_bool(const struct field *field, bool value, void *record);
 
 /* True for the kinds that field_set_text takes. */
 bool field_is_text(enum field_kind kind);
 
-/* The row of a key, NULL when there is none. */
-const struct field *field_find(const struct field_table *table, const char *key);
+/* The row of a key of so many bytes, NULL when there is none. */
+const struct field *field_find(const struct field_table *table, const char *key, size_t length);
 
 /* Identifier by the rule of ID_MAX: for path segments and options too. */
 bool field_is_id(const char *text);

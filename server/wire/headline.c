@@ -4,7 +4,7 @@
 #include <math.h>
 #include <stdio.h>
 
-#include "server/wire/json_read.h"
+#include "server/wire/json_tree.h"
 
 static double real_or_nan(const json_t *object, const char *key) {
     const json_t *value = json_object_get(object, key);
@@ -13,7 +13,7 @@ static double real_or_nan(const json_t *object, const char *key) {
 
 int headline_read(const char *json, size_t length, struct headline *out, struct err *err) {
     json_t *result = NULL;
-    if (json_read_object(json, length, &result, err) != 0)
+    if (json_tree_read(json, length, &result, err) != 0)
         return -1;
     const char *status = json_string_value(json_object_get(result, "status"));
     if (status == NULL) {

@@ -91,14 +91,10 @@ void invitation_sheet_release(struct invitation_sheet *sheet) {
 int invitation_read_code(const char *json, size_t length, struct invitation_code *out,
                          struct err *err) {
     struct invitation_code code = {.invitation = ""};
-    json_t *body = NULL;
-    if (json_read_object(json, length, &body, err) != 0)
+    if (json_read_record(json, length, &invitation_code_fields, &code, NULL, err) != 0)
         return -1;
-    int outcome = json_read_fields(body, &invitation_code_fields, "", &code, err);
-    json_decref(body);
-    if (outcome == 0)
-        *out = code;
-    return outcome;
+    *out = code;
+    return 0;
 }
 
 void invitation_write(struct json_writer *json, const struct invitation_record *invitation) {

@@ -1,213 +1,239 @@
 /* SPDX-License-Identifier: MIT */
-/* json_read: jansson parses, the field table decides. */
+/* json_read: the scanner walks, the field table decides. After the first field that is
+ * refused the walk goes on, for the rest of the text may be no JSON. */
 #include "server/wire/json_read.h"
 
 #include <assert.h>
-#include <stdint.h>
+#include <math.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
-#include "server/wire/json_room.h"
+#include "server/wire/json_text.h"
 #include "server/wire/utf8.h"
 
 #define POINTER_MAX 96 /* as err.field */
 #define KEY_SHOWN_MAX 40
 
-static const char *describe(const json_error_t *error) {
-    switch (json_error_code(error)) {
-    case json_error_duplicate_key:
-        return "a key stands there twice";
-    case json_error_numeric_overflow:
-        return "a number there is too large";
-    case json_error_invalid_utf8:
-        return "the text there is not UTF-8";
-    case json_error_null_character:
-    case json_error_null_byte_in_key:
-        return "a text there holds a NUL character";
-    case json_error_premature_end_of_input:
-        return "the text ends too early";
-    case json_error_end_of_input_expected:
-        return "something follows after the end";
-    case json_error_stack_overflow:
-        return "the nesting is too deep";
-    default:
-        return "the syntax is wrong there";
+_Static_assert(JSON_TEXT_KEPT >= FIELD_TEXT_MAX, "a text that fits its field is whole");
+
+struct reader {
+    struct json_text text;
+    struct err err; /* of the first field that was refused */
+};
+
+/* A step on the way from the body to a value: a pointer is made of them when an error
+ * needs one. */
+struct step {
+    const struct step *above; /* NULL: the body */
+    const char *key;          /* NULL: an element of a list */
+    size_t index;
+};
+
+static size_t put_pointer(const struct step *step, char out[POINTER_MAX]) {
+    if (step == NULL) {
+        out[0] = '\0';
+        return 0;
     }
+    const size_t length = put_pointer(step->above, out), room = POINTER_MAX - length;
+    const int added = step->key != NULL ? snprintf(out + length, room, "/%s", step->key)
+                                        : snprintf(out + length, room, "/%zu", step->index);
+    assert(added >= 0 && (size_t)added < room); /* our keys are short, nest little */
+    return length + (size_t)added;
 }
 
-int json_read_object(const char *bytes, size_t length, json_t **out, struct err *err) {
-    json_error_t error;
-    json_room_begin();
-    json_t *root = json_loadb(bytes, length, JSON_REJECT_DUPLICATES | JSON_DECODE_ANY, &error);
-    if (json_room_was_short()) {
-        json_decref(root);
-        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
-    }
-    if (root == NULL)
-        return err_set(err, ERR_BAD_JSON, NULL, "line %d, column %d: %s", error.line, error.column,
-                       describe(&error));
-    if (!json_is_object(root)) {
-        json_decref(root);
-        return err_set(err, ERR_WRONG_TYPE, NULL, "the body is one JSON object, in braces");
-    }
-    *out = root;
-    return 0;
-}
-
-static void join_key(const char *pointer, const char *key, char out[POINTER_MAX]) {
-    assert(strlen(pointer) + 1 + strlen(key) < POINTER_MAX); /* our keys are short, nest little */
-    char *at = stpcpy(out, pointer);
-    *at++ = '/';
-    stpcpy(at, key);
-}
-
-static void join_index(const char *pointer, size_t index, char out[POINTER_MAX]) {
-    char digits[24];
-    size_t at = sizeof digits - 1;
-    digits[at] = '\0';
-    do {
-        digits[--at] = (char)('0' + index % 10);
-        index /= 10;
-    } while (index > 0);
-    join_key(pointer, digits + at, out);
+/* The place of the error that was just set, unless it is a later one. */
+static void set_place(struct reader *reader, const struct step *at) {
+    char pointer[POINTER_MAX];
+    if (reader->err.field[0] != '\0')
+        return;
+    put_pointer(at, pointer);
+    err_at(&reader->err, pointer);
 }
 
 /* The pointer of a stranger's key: cut at a character, escaped (RFC 6901 sec. 3),
  * control characters shown as a question mark. */
-static void join_strange_key(const char *pointer, const char *key, char out[POINTER_MAX]) {
-    const char *at = key, *end = key + utf8_cut(key, strlen(key), KEY_SHOWN_MAX);
-    size_t length = (size_t)snprintf(out, POINTER_MAX, "%s/", pointer);
+static void refuse_key(struct reader *reader, const struct field_table *table,
+                       const struct step *object) {
+    const char *key = reader->text.string;
+    const char *at = key, *end = key + utf8_cut(key, reader->text.length, KEY_SHOWN_MAX);
+    char pointer[POINTER_MAX];
     uint32_t code;
+    size_t length = put_pointer(object, pointer);
+    pointer[length++] = '/';
     for (const char *from = at; utf8_next(&at, end, &code) && length + 6 < POINTER_MAX; from = at) {
         const char *piece = code == '~'             ? "~0"
                             : code == '/'           ? "~1"
                             : utf8_is_control(code) ? "?"
                                                     : from;
         size_t bytes = piece == from ? (size_t)(at - from) : strlen(piece);
-        memcpy(out + length, piece, bytes);
+        memcpy(pointer + length, piece, bytes);
         length += bytes;
     }
-    out[length] = '\0';
+    pointer[length] = '\0';
+    err_set(&reader->err, ERR_UNKNOWN_FIELD, pointer, "%s has no such field", table->what);
 }
 
-static const char *type_name(const json_t *value) {
-    switch (json_typeof(value)) {
-    case JSON_OBJECT:
-        return "an object";
-    case JSON_ARRAY:
-        return "a list";
-    case JSON_STRING:
-        return "a text";
-    case JSON_INTEGER:
-    case JSON_REAL:
-        return "a number";
-    case JSON_TRUE:
-    case JSON_FALSE:
-        return "true or false";
-    case JSON_NULL:
-        break;
-    }
-    return "null";
+static void refuse_type(struct reader *reader, enum json_kind kind, const char *wanted,
+                        const struct step *at) {
+    static const char *const names[] = {
+        [JSON_KIND_OBJECT] = "an object",   [JSON_KIND_LIST] = "a list",
+        [JSON_KIND_TEXT] = "a text",        [JSON_KIND_NUMBER] = "a number",
+        [JSON_KIND_TRUE] = "true or false", [JSON_KIND_FALSE] = "true or false",
+        [JSON_KIND_NULL] = "null",
+    };
+    if (kind == JSON_KIND_WRONG)
+        return;
+    err_set(&reader->err, ERR_WRONG_TYPE, NULL, "%s belongs here, not %s", wanted, names[kind]);
+    set_place(reader, at);
+    json_text_skip(&reader->text, kind);
 }
 
-static int refuse_type(const json_t *value, const char *wanted, const char *pointer,
-                       struct err *err) {
-    return err_set(err, ERR_WRONG_TYPE, pointer, "%s belongs here, not %s", wanted,
-                   type_name(value));
-}
+static void read_object(struct reader *reader, const struct field_table *table,
+                        const struct step *at, void *record, enum json_said said[FIELD_TABLE_MAX]);
+static void read_list(struct reader *reader, const struct field *field, const struct step *at,
+                      void *record);
 
-static int read_list(const json_t *list, const struct field *field, const char *pointer,
-                     void *record, struct err *err);
-
-static int read_value(const json_t *value, const struct field *field, const char *pointer,
-                      void *record, struct err *err) {
-    if (field_is_text(field->kind)) {
-        if (!json_is_string(value))
-            return refuse_type(value, "a text", pointer, err);
-        return field_set_text(field, json_string_value(value), json_string_length(value), record,
-                              pointer, err);
-    }
+/* What was begun with a kind. */
+static void read_value(struct reader *reader, enum json_kind kind, const struct field *field,
+                       const struct step *at, void *record) {
+    const struct json_text *text = &reader->text;
+    enum json_said said[FIELD_TABLE_MAX];
+    int outcome = 0;
     switch (field->kind) {
     case FIELD_REAL:
-        if (!json_is_number(value))
-            return refuse_type(value, "a number", pointer, err);
-        return field_set_real(field, json_number_value(value), record, pointer, err);
+        if (kind != JSON_KIND_NUMBER)
+            refuse_type(reader, kind, "a number", at);
+        else
+            outcome = field_set_real(field, text->number.real, record, &reader->err);
+        break;
     case FIELD_RUN_ID:
-        if (!json_is_integer(value))
-            return refuse_type(value, "a whole number", pointer, err);
-        return field_set_real(field, (double)json_integer_value(value), record, pointer, err);
+        if (kind != JSON_KIND_NUMBER || !text->number.is_whole)
+            refuse_type(reader, kind, "a whole number", at);
+        else
+            outcome = field_set_real(field, text->number.real, record, &reader->err);
+        break;
     case FIELD_BOOL:
-        if (!json_is_boolean(value))
-            return refuse_type(value, "true or false", pointer, err);
-        field_set_bool(field, json_is_true(value), record);
-        return 0;
+        if (kind != JSON_KIND_TRUE && kind != JSON_KIND_FALSE)
+            refuse_type(reader, kind, "true or false", at);
+        else
+            field_set_bool(field, kind == JSON_KIND_TRUE, record);
+        break;
     case FIELD_OBJECT:
-        if (!json_is_object(value))
-            return refuse_type(value, "an object", pointer, err);
-        return json_read_fields(value, field->inner, pointer, (char *)record + field->offset, err);
+        if (kind != JSON_KIND_OBJECT)
+            refuse_type(reader, kind, "an object", at);
+        else
+            read_object(reader, field->inner, at, (char *)record + field->offset, said);
+        break;
     case FIELD_LIST:
-        if (!json_is_array(value))
-            return refuse_type(value, "a list", pointer, err);
-        return read_list(value, field, pointer, record, err);
+        if (kind != JSON_KIND_LIST)
+            refuse_type(reader, kind, "a list", at);
+        else
+            read_list(reader, field, at, record);
+        break;
     default:
-        return err_set(err, ERR_INTERNAL, pointer, "the field table does not know this kind");
+        if (kind != JSON_KIND_TEXT)
+            refuse_type(reader, kind, "a text", at);
+        else
+            outcome = field_set_text(field, text->string, text->length, record, &reader->err);
+        break;
     }
+    if (outcome != 0)
+        set_place(reader, at);
 }
 
-static int read_list(const json_t *list, const struct field *field, const char *pointer,
-                     void *record, struct err *err) {
-    size_t count = json_array_size(list);
-    if ((double)count < field->min || (double)count > field->max)
-        return err_set(err, ERR_OUT_OF_RANGE, pointer, "%.0f to %.0f belong in this list, not %zu",
-                       field->min, field->max, count);
+/* An object of a list: it has no defaults. */
+static void read_element(struct reader *reader, enum json_kind kind,
+                         const struct field_table *table, const struct step *at, void *element) {
+    enum json_said said[FIELD_TABLE_MAX];
+    const double absent = NAN;
+    if (kind != JSON_KIND_OBJECT) {
+        refuse_type(reader, kind, "an object", at);
+        return;
+    }
+    read_object(reader, table, at, element, said);
+    for (size_t i = 0; i < table->fields; i++)
+        if (said[i] != JSON_SAID && table->field[i].kind == FIELD_REAL)
+            memcpy((char *)element + table->field[i].offset, &absent, sizeof absent);
+}
+
+static void read_list(struct reader *reader, const struct field *field, const struct step *at,
+                      void *record) {
     const struct field_table *inner = field->inner;
-    bool is_values = inner->fields == 1 && inner->field[0].key == NULL;
-    for (size_t i = 0; i < count; i++) {
-        char place[POINTER_MAX];
-        join_index(pointer, i, place);
-        void *element = (char *)record + field->offset + i * field->stride;
-        const json_t *value = json_array_get(list, i);
-        if (is_values) {
-            if (read_value(value, &inner->field[0], place, element, err) < 0)
-                return -1;
-        } else if (!json_is_object(value)) {
-            return refuse_type(value, "an object", place, err);
-        } else if (json_read_fields(value, inner, place, element, err) < 0) {
-            return -1;
-        }
+    const bool is_values = inner->fields == 1 && inner->field[0].key == NULL;
+    const size_t most = (size_t)field->max;
+    const bool first = reader->err.code == ERR_NONE;
+    size_t count = 0;
+    for (; json_text_element(&reader->text, count); count++) {
+        const struct step step = {.above = at, .index = count};
+        const enum json_kind kind = json_text_value(&reader->text);
+        /* those too many fall on the last: the list is refused anyway */
+        const size_t slot = count < most ? count : most - 1;
+        void *element = (char *)record + field->offset + slot * field->stride;
+        if (is_values)
+            read_value(reader, kind, &inner->field[0], &step, element);
+        else
+            read_element(reader, kind, inner, &step, element);
     }
-    int filled = (int)count;
+    if ((double)count < field->min || count > most) {
+        if (first) /* how many there are counts before what they are */
+            err_clear(&reader->err);
+        err_set(&reader->err, ERR_OUT_OF_RANGE, NULL, "%.0f to %.0f belong in this list, not %zu",
+                field->min, field->max, count);
+        set_place(reader, at);
+        return;
+    }
+    const int filled = (int)count;
     memcpy((char *)record + field->count_offset, &filled, sizeof filled);
-    return 0;
 }
 
-int json_read_fields(const json_t *object, const struct field_table *table, const char *pointer,
-                     void *record, struct err *err) {
+static void read_object(struct reader *reader, const struct field_table *table,
+                        const struct step *at, void *record, enum json_said said[FIELD_TABLE_MAX]) {
+    struct json_text *text = &reader->text;
     assert(table->fields <= FIELD_TABLE_MAX);
-    bool seen[FIELD_TABLE_MAX] = {false};
-    char place[POINTER_MAX];
-    /* jansson iterates over a const object only through a cast; nothing is changed */
-    json_t *members = (json_t *)(uintptr_t)object;
-    const char *key;
-    json_t *value;
-    json_object_foreach(members, key, value) {
-        const struct field *field = field_find(table, key);
+    memset(said, JSON_UNSAID, FIELD_TABLE_MAX * sizeof *said);
+    for (size_t n = 0; json_text_member(text, n); n++) {
+        const struct field *field = field_find(table, text->string, text->length);
         if (field == NULL) {
-            join_strange_key(pointer, key, place);
-            return err_set(err, ERR_UNKNOWN_FIELD, place, "%s has no such field", table->what);
-        }
-        if (json_is_null(value) && !field->required)
+            refuse_key(reader, table, at);
+            json_text_skip(text, json_text_value(text));
             continue;
-        join_key(pointer, key, place);
-        if (read_value(value, field, place, record, err) < 0)
-            return -1;
-        seen[field - table->field] = true;
+        }
+        enum json_said *how = &said[field - table->field];
+        if (*how != JSON_UNSAID) {
+            json_text_refuse_twice(text);
+            return;
+        }
+        const struct step step = {.above = at, .key = field->key};
+        const enum json_kind kind = json_text_value(text);
+        *how = kind == JSON_KIND_NULL ? JSON_SAID_NULL : JSON_SAID;
+        if (kind != JSON_KIND_NULL || field->required)
+            read_value(reader, kind, field, &step, record);
     }
     for (size_t i = 0; i < table->fields; i++)
-        if (table->field[i].required && !seen[i]) {
-            join_key(pointer, table->field[i].key, place);
-            return err_set(err, ERR_MISSING_FIELD, place, "%s needs it", table->what);
+        if (table->field[i].required && said[i] == JSON_UNSAID) {
+            const struct step step = {.above = at, .key = table->field[i].key};
+            err_set(&reader->err, ERR_MISSING_FIELD, NULL, "%s needs it", table->what);
+            set_place(reader, &step);
         }
-    return 0;
+}
+
+int json_read_record(const char *bytes, size_t length, const struct field_table *table,
+                     void *record, enum json_said said[FIELD_TABLE_MAX], struct err *err) {
+    struct reader reader;
+    enum json_said here[FIELD_TABLE_MAX];
+    json_text_init(&reader.text, bytes, length);
+    reader.err.code = ERR_NONE;
+    reader.err.field[0] = '\0';
+    const enum json_kind kind = json_text_value(&reader.text);
+    if (kind == JSON_KIND_OBJECT) {
+        read_object(&reader, table, NULL, record, said != NULL ? said : here);
+    } else {
+        err_set(&reader.err, ERR_WRONG_TYPE, NULL, "the body is one JSON object, in braces");
+        json_text_skip(&reader.text, kind);
+    }
+    if (json_text_finish(&reader.text, err) != 0)
+        return -1;
+    return reader.err.code == ERR_NONE
+               ? 0
+               : err_set(err, reader.err.code, reader.err.field, "%s", reader.err.text);
 }

@@ -11,23 +11,10 @@
 #include "server/science/meridian.h"
 #include "server/wire/field.h"
 #include "server/wire/json_read.h"
-#include "server/wire/json_room.h"
 
 /* A zone's principal place may be this far from a site of the zone. */
 #define ZONE_REACH_M 3000e3
 #define HEIGHT_ROUNDING_M 1e-9
-
-static int read_body(const char *bytes, size_t length, const struct field_table *table,
-                     void *record, struct err *err) {
-    json_t *body = NULL;
-    json_room_open();
-    int outcome = json_read_object(bytes, length, &body, err);
-    if (outcome == 0)
-        outcome = json_read_fields(body, table, "", record, err);
-    json_decref(body);
-    json_room_close();
-    return outcome;
-}
 
 static int refuse_swapped(const struct site_record *site, const char *field, struct err *err) {
     return err_set(err, ERR_POSITION_SWAPPED, field,
@@ -69,18 +56,20 @@ int record_check_site(const struct site_record *site, const struct zones *zones,
     return site->zone[0] == '\0' ? 0 : check_zone(site, zones, before, field, err);
 }
 
+static size_t site_row(const char *key) {
+    return (size_t)(field_find(&site_fields, key, strlen(key)) - site_fields.field);
+}
+
 /* What a change of a site leaves unsaid stays as it is, where a reader of the public
  * record cannot know it: to say nothing and to say "none" are two things. */
 static int read_site(const char *bytes, size_t length, struct site_record *site, struct err *err) {
-    json_t *body = NULL;
-    if (json_read_object(bytes, length, &body, err) < 0)
+    enum json_said said[FIELD_TABLE_MAX];
+    if (json_read_record(bytes, length, &site_fields, site, said, err) < 0)
         return -1;
-    int outcome = json_read_fields(body, &site_fields, "", site, err);
-    if (json_is_null(json_object_get(body, "position_decimals")))
+    if (said[site_row("position_decimals")] == JSON_SAID_NULL)
         site->position_decimals = POSITION_EXACT;
-    site->contact_unsaid = json_object_get(body, "contact") == NULL;
-    json_decref(body);
-    return outcome;
+    site->contact_unsaid = said[site_row("contact")] == JSON_UNSAID;
+    return 0;
 }
 
 int record_read_site(const char *json, size_t length, struct site_record *out, struct err *err) {
@@ -131,7 +120,8 @@ static int check_day(struct day_record *day, struct err *err) {
 int record_read_day(const char *json, size_t length, struct day_record *out, struct err *err) {
     struct day_record day;
     day_record_init(&day);
-    if (read_body(json, length, &day_fields, &day, err) < 0 || check_day(&day, err) < 0)
+    if (json_read_record(json, length, &day_fields, &day, NULL, err) < 0 ||
+        check_day(&day, err) < 0)
         return -1;
     if (day.day[0] == '\0')
         date_format(day.date, day.day);
@@ -145,7 +135,7 @@ int record_read_season(const char *json, size_t length, struct season_record *ou
                        struct err *err) {
     struct season_record season;
     season_record_init(&season);
-    if (read_body(json, length, &season_fields, &season, err) < 0)
+    if (json_read_record(json, length, &season_fields, &season, NULL, err) < 0)
         return -1;
     *out = season;
     return 0;
@@ -154,23 +144,27 @@ int record_read_season(const char *json, size_t length, struct season_record *ou
 int record_read_decision(const char *json, size_t length, const struct field_table *table,
                          struct decision_record *out, struct err *err) {
     struct decision_record decision = {.reason = ""};
-    if (read_body(json, length, table, &decision, err) < 0)
+    if (json_read_record(json, length, table, &decision, NULL, err) < 0)
         return -1;
     *out = decision;
     return 0;
 }
 
-int record_read_run(const char *json, size_t length, struct run_record *out, struct err *err) {
-    struct run_record run;
-    run_record_init(&run);
-    if (read_body(json, length, &run_fields, &run, err) < 0)
-        return -1;
-    double height_m = gnomon_height(&run.run.gnomon).value_m;
+static int check_height(const struct gnomon *gnomon, struct err *err) {
+    double height_m = gnomon_height(gnomon).value_m;
     if (height_m < GNOMON_HEIGHT_MIN_M - HEIGHT_ROUNDING_M ||
         height_m > GNOMON_HEIGHT_MAX_M + HEIGHT_ROUNDING_M)
         return err_set(err, ERR_OUT_OF_RANGE, "/gnomon/parts",
                        "the parts add up to at least %.15g and at most %.15g mm, not %.15g",
                        SITE_GNOMON_MIN_MM, SITE_GNOMON_MAX_MM, record_mm(height_m));
-    *out = run;
     return 0;
+}
+
+int record_read_run(const char *json, size_t length, struct run_record *out, struct err *err) {
+    run_record_init(out);
+    if (json_read_record(json, length, &run_fields, out, NULL, err) == 0 &&
+        check_height(&out->run.gnomon, err) == 0)
+        return 0;
+    run_record_init(out);
+    return -1;
 }

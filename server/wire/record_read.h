@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /* record_read: bodies of requests into records: parse, go through the field
  * table, then the checks that need more than one field. out is written only on
- * success. Each returns 0, or -1 with err set (field: JSON pointer). */
+ * success, but a run, which is large: it is read where it stays, and empty after a
+ * failure. Each returns 0, or -1 with err set (field: JSON pointer). */
 #ifndef NOONARC_RECORD_READ_H
 #define NOONARC_RECORD_READ_H
 

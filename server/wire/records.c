@@ -3,6 +3,7 @@
 #include "server/wire/records.h"
 
 #include <math.h>
+#include <stddef.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -79,15 +80,16 @@ bool stand_parse(const char *name, enum stand *out) {
     return false;
 }
 
+/* The readings are many, and none of them is in it: they are left as they are. */
 void run_record_init(struct run_record *run) {
-    *run = (struct run_record){.run = {.pressure_hpa = NAN,
-                                       .temperature_c = NAN,
-                                       .clock_sigma_s = NAN,
-                                       .tilt_sigma_deg = NAN}};
+    struct run *const of = &run->run;
+    const size_t readings = offsetof(struct run_record, run.reading);
+    const size_t behind = readings + sizeof of->reading;
+    memset(run, 0, readings);
+    memset((char *)run + behind, 0, sizeof *run - behind);
+    of->pressure_hpa = of->temperature_c = of->clock_sigma_s = of->tilt_sigma_deg = NAN;
     for (int i = 0; i < GNOMON_PARTS_MAX; i++)
-        run->run.gnomon.part[i].sigma_m = NAN;
-    for (int i = 0; i < RUN_READINGS_MAX; i++)
-        run->run.reading[i].shadow_sigma_m = run->run.reading[i].bearing_deg = NAN;
+        of->gnomon.part[i].sigma_m = NAN;
 }
 
 double record_mm(double metres) {

@@ -238,12 +238,7 @@ enum review_status review_status_of(const struct review_record *reviews, size_t 
 int review_read(const char *json, size_t length, struct review_record *out, struct err *err) {
     struct review_body body = {0};
     enum review_verdict verdict;
-    json_t *object;
-    if (json_read_object(json, length, &object, err))
-        return -1;
-    int outcome = json_read_fields(object, &review_fields, "", &body, err);
-    json_decref(object);
-    if (outcome)
+    if (json_read_record(json, length, &review_fields, &body, NULL, err))
         return -1;
     if (!review_verdict_parse(body.verdict, &verdict))
         return err_set(err, ERR_OUT_OF_RANGE, "/verdict",

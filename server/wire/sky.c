@@ -29,15 +29,11 @@ bool sky_is_open(enum sky sky) {
 }
 
 int sky_read(const char *json, size_t length, enum sky *out, struct err *err) {
-    json_t *body = NULL;
     enum sky sky = SKY_UNTOLD;
-    if (json_read_object(json, length, &body, err) != 0)
+    if (json_read_record(json, length, &sky_fields, &sky, NULL, err) != 0)
         return -1;
-    int outcome = json_read_fields(body, &sky_fields, "", &sky, err);
-    json_decref(body);
-    if (outcome == 0)
-        *out = sky;
-    return outcome;
+    *out = sky;
+    return 0;
 }
 
 void sky_write(struct json_writer *json, const char *key, const struct sky_record *record) {

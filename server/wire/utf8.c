@@ -48,6 +48,15 @@ bool utf8_next(const char **at, const char *end, uint32_t *code) {
     return true;
 }
 
+size_t utf8_put(uint32_t code, char out[4]) {
+    const size_t length = code < 0x80 ? 1 : code < 0x800 ? 2 : code < 0x10000 ? 3 : 4;
+    static const unsigned char lead[] = {0x00, 0xC0, 0xE0, 0xF0};
+    for (size_t i = length; i-- > 1; code >>= 6)
+        out[i] = (char)(0x80 | (code & 0x3F));
+    out[0] = (char)(lead[length - 1] | code);
+    return length;
+}
+
 bool utf8_is_control(uint32_t code) {
     static const struct range ranges[] = {
         {0x00, 0x1F},     {0x7F, 0x9F},     {0x61C, 0x61C},   {0x200E, 0x200F}, {0x2028, 0x202E},

@@ -12,6 +12,9 @@
  * that is not the shortest form of a Unicode scalar value, or at the end. */
 bool utf8_next(const char **at, const char *end, uint32_t *code);
 
+/* Writes one character, a Unicode scalar value, in its 1 to 4 bytes; returns how many. */
+size_t utf8_put(uint32_t code, char out[4]);
+
 /* Characters with no place in a line of text: C0, DEL, C1, line and paragraph
  * separators, marks that turn the reading direction, byte order mark, tag
  * characters, noncharacters. */

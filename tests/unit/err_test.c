@@ -33,8 +33,12 @@ static void test_the_first_error_wins(void **state) {
     assert_int_equal(err.code, ERR_BAD_TIME);
     assert_string_equal(err.field, "/time");
     assert_string_equal(err.text, "25 is no time");
+    assert_int_equal(err_at(&err, "/elsewhere"), -1);
+    assert_string_equal(err.field, "/time");
     err_clear(&err);
     assert_int_equal(err.code, ERR_NONE);
+    assert_int_equal(err_at(&err, "/time"), -1); /* there is no error to be anywhere */
+    assert_string_equal(err.field, "");
     assert_int_equal(err_set(&err, ERR_BUSY, NULL, "later"), -1);
     assert_int_equal(err.code, ERR_BUSY);
     assert_string_equal(err.field, "");

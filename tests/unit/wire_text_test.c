@@ -185,9 +185,11 @@ static void check_table(const struct field_table *table) {
     for (size_t i = 0; i < table->fields; i++) {
         const struct field *field = &table->field[i];
         if (field->key != NULL)
-            assert_ptr_equal(field_find(table, field->key), field); /* no key twice */
+            assert_ptr_equal(field_find(table, field->key, strlen(field->key)),
+                             field); /* no key twice */
         if (field->kind == FIELD_REAL || field->kind == FIELD_RUN_ID || field->kind == FIELD_LIST)
             assert_true(field->min < field->max);
+        assert_true(field->size <= FIELD_TEXT_MAX);
         if (field->kind == FIELD_TEXT || field->kind == FIELD_NAME || field->kind == FIELD_ZONE ||
             field->kind == FIELD_ID)
             assert_true(field->size > 1);
@@ -202,27 +204,28 @@ static void test_tables(void **state) {
     check_table(&day_fields);
     check_table(&run_fields);
     check_table(&reading_row_fields);
-    assert_null(field_find(&site_fields, "Site"));
+    assert_null(field_find(&site_fields, "Site", 4));
 }
 
 static void test_a_long_text_changes_nothing(void **state) {
     (void)state;
     struct site_record site;
     site_record_init(&site);
-    const struct field *contact = field_find(&site_fields, "contact");
+    const struct field *contact = field_find(&site_fields, "contact", 7);
     char text[CONTACT_MAX + 2];
     memset(text, 'x', sizeof text);
     text[CONTACT_MAX + 1] = '\0';
     struct err err = {0};
-    assert_int_equal(field_set_text(contact, text, CONTACT_MAX + 1, &site, "/contact", &err), -1);
+    assert_int_equal(field_set_text(contact, text, CONTACT_MAX + 1, &site, &err), -1);
     assert_int_equal(err.code, ERR_OUT_OF_RANGE);
-    assert_string_equal(err.field, "/contact");
+    assert_string_equal(err.field, ""); /* the caller knows it better */
     assert_string_equal(site.contact, "");
-    text[CONTACT_MAX] = '\0';
     err_clear(&err);
-    assert_int_equal(field_set_text(contact, text, CONTACT_MAX, &site, "/contact", &err), 0);
+    /* and no NUL need stand behind a text */
+    assert_int_equal(field_set_text(contact, text, CONTACT_MAX, &site, &err), 0);
+    text[CONTACT_MAX] = '\0';
     assert_string_equal(site.contact, text);
-    assert_int_equal(field_set_text(contact, "a\0b", 3, &site, "/contact", &err), -1);
+    assert_int_equal(field_set_text(contact, "a\0b", 3, &site, &err), -1);
     assert_int_equal(err.code, ERR_BAD_TEXT);
 }
 
