@@ -475,7 +475,7 @@ bool slopes_median(struct slope_point *points, size_t count, double z, double *s
     struct search search = {.points = points,
                             .count = count,
                             .scratch = scratch,
-                            .most_passed = 4 * NEAR * (int64_t)count};
+                            .most_passed = (int64_t)4 * NEAR * (int64_t)count};
     survey(&search);
     if (search.slopes == 0)
         return false;
