@@ -55,13 +55,8 @@ void text_add(struct text *text, const void *bytes, size_t length) {
     text->bytes[text->length] = '\0';
 }
 
-char *text_room(struct text *text, size_t most) {
+char *text_grow(struct text *text, size_t most) {
     return reserve(text, most) ? text->bytes + text->length : NULL;
-}
-
-void text_wrote(struct text *text, size_t length) {
-    text->length += length;
-    text->bytes[text->length] = '\0';
 }
 
 #define INTEGER_DIGITS 20 /* with a sign */

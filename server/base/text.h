@@ -32,8 +32,15 @@ void text_format(struct text *text, const char *format, ...) __attribute__((form
 
 /* Room for `most` bytes more, for a caller that writes there itself, at most so many,
  * and then says how many they were. NULL: the buffer has failed. */
-char *text_room(struct text *text, size_t most);
-void text_wrote(struct text *text, size_t length);
+char *text_grow(struct text *text, size_t most);
+static inline char *text_room(struct text *text, size_t most) {
+    return !text->failed && most < text->capacity - text->length ? text->bytes + text->length
+                                                                 : text_grow(text, most);
+}
+static inline void text_wrote(struct text *text, size_t length) {
+    text->length += length;
+    text->bytes[text->length] = '\0';
+}
 
 /* A number as people write it: plain digits where it is whole and below 10^16, else
  * at most 15 significant ones. */

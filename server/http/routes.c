@@ -75,30 +75,40 @@ static bool take_segments(const struct segment *segment, int segments,
     return true;
 }
 
-/* Slashes of each pattern, counted once: few routes have as many as a path. */
-static unsigned char pattern_slashes[ROUTES_MAX];
+/* What tells most patterns from a path at a glance, found once. */
+static struct glimpse {
+    unsigned char slashes;
+    char last; /* character; '}' fits any */
+} glimpses[ROUTES_MAX];
 
-static unsigned char slashes_of(const char *path) {
-    unsigned char slashes = 0;
-    for (; *path != '\0'; path++)
-        slashes += *path == '/';
-    return slashes;
+static struct glimpse glimpse_of(const char *path) {
+    struct glimpse glimpse = {0};
+    for (; *path != '\0'; path++) {
+        glimpse.slashes += *path == '/';
+        glimpse.last = *path;
+    }
+    return glimpse;
 }
 
-static void count_slashes(void) {
+static void glimpse_patterns(void) {
     assert(routes_count <= ROUTES_MAX);
     for (int i = 0; i < routes_count; i++)
-        pattern_slashes[i] = slashes_of(routes[i].pattern);
+        glimpses[i] = glimpse_of(routes[i].pattern);
+}
+
+static bool may_match(const struct glimpse *pattern, const struct glimpse *path) {
+    return pattern->slashes == path->slashes &&
+           (pattern->last == path->last || pattern->last == '}');
 }
 
 const struct route *routes_find(struct request *request, unsigned *allowed) {
     static pthread_once_t once = PTHREAD_ONCE_INIT;
     char param[EXCHANGE_PARAMS_MAX][ID_MAX + 1] = {{0}};
-    pthread_once(&once, count_slashes);
-    const unsigned char slashes = slashes_of(request->path);
+    pthread_once(&once, glimpse_patterns);
+    const struct glimpse glimpse = glimpse_of(request->path);
     *allowed = 0;
     for (int i = 0; i < routes_count; i++) {
-        if (pattern_slashes[i] != slashes)
+        if (!may_match(&glimpses[i], &glimpse))
             continue;
         struct segment segment[EXCHANGE_PARAMS_MAX];
         int segments;

@@ -122,7 +122,8 @@ static void copy_left_outs(const struct run *run, const struct reduction *reduct
 static const struct error_budget no_budget = {NAN, NAN, NAN, NAN, NAN, NAN, NAN};
 
 void run_under_day(const struct run *sent, const struct day_record *day, struct run *out) {
-    *out = *sent;
+    memcpy(out, sent,
+           offsetof(struct run, reading) + (size_t)sent->readings * sizeof *sent->reading);
     out->clock.bound_s = day->clock_bound_s;
     out->clock.correct = day->clock_correct;
 }
