@@ -173,7 +173,7 @@ static int set_word(const struct field *field, const char *word, void *record, s
 
 int field_set_text(const struct field *field, const char *value, size_t length, void *record,
                    struct err *err) {
-    assert(field_is_text(field->kind));
+    assert(field_is_text(field->kind) && field->size <= FIELD_TEXT_MAX);
     if (field->kind == FIELD_TEXT || field->kind == FIELD_NAME)
         return set_free_text(field, value, length, record, err);
     char word[WORD_MAX + 2]; /* what is too long stays so */

@@ -26,7 +26,7 @@ static const double power_of_ten[EXACT_POWER + 1] = {1e0,  1e1,  1e2,  1e3,  1e4
 struct decimal {
     uint64_t significand;
     int64_t exponent;
-    bool cut; /* there are more digits than the significand holds */
+    bool cut; /* there are more digits than the significand, then a large one, holds */
 };
 
 static bool is_digit(const char *at, const char *end) {
@@ -133,8 +133,7 @@ enum json_number_status json_number_take(const char **at, const char *end,
     }
     const int64_t power = decimal.exponent + exponent;
     double real;
-    if (!decimal.cut && decimal.significand <= EXACT_BOUND && power >= -EXACT_POWER &&
-        power <= EXACT_POWER)
+    if (decimal.significand <= EXACT_BOUND && power >= -EXACT_POWER && power <= EXACT_POWER)
         real = power < 0 ? (double)decimal.significand / power_of_ten[-power]
                          : (double)decimal.significand * power_of_ten[power];
     else

@@ -60,18 +60,21 @@ static bool take_char(struct json_text *text, char wanted) {
 static const bool is_plain[256] = {
     [' ' ... '!'] = true, ['#' ... '['] = true, [']' ... 0x7F] = true};
 
+static const char *behind_plain(const char *at, const char *end) {
+    while (at < end && is_plain[(unsigned char)*at])
+        at++;
+    return at;
+}
+
 /* Moves over characters that stand for themselves. False when neither the end of the text
  * nor an escape follows. */
 static bool take_plain(struct json_text *text) {
-    const char *at = text->at;
-    const char *const end = text->end;
     uint32_t code;
     do
-        while (at < end && is_plain[(unsigned char)*at])
-            at++;
-    while (at < end && (unsigned char)*at >= 0x80 && utf8_next(&at, end, &code));
-    text->at = at;
-    if (at < end && (*at == '"' || *at == '\\'))
+        text->at = behind_plain(text->at, text->end);
+    while (text->at < text->end && (unsigned char)*text->at >= 0x80 &&
+           utf8_next(&text->at, text->end, &code));
+    if (text->at < text->end && (*text->at == '"' || *text->at == '\\'))
         return true;
     refuse_here(text);
     return false;

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* json_tree: a whole document as jansson's tree, for editions: they are written in
- * canonical form, compared and taken apart again. Records come in through json_read.h. */
+/* json_tree: a whole document as jansson's tree, for what is compared, taken apart and put
+ * together again: editions, and results. Records come in through json_read.h. */
 #ifndef NOONARC_JSON_TREE_H
 #define NOONARC_JSON_TREE_H
 

@@ -286,6 +286,8 @@ static const struct {
     {"8.2", TEXT("\"\\uD834\\n\""), false},
     {"8.2", TEXT("\"\\uD834\\u0041\""), false},
     {"8.2", TEXT("\"\\uD834\\uD834\""), false},
+    {"8.2", TEXT("\"\\uD834\\uE000\""), false},
+    {"8.2", TEXT("\"\\uDC00\\uDC00\""), false},
     {"8.2", TEXT("\"\\uDD1E\""), false},
     {"8.2", TEXT("\"\\uDD1E\\uD834\""), false},
     {"8.2", TEXT("\"\\uD834\\uDD1"), false},
@@ -382,6 +384,20 @@ static void nesting(void **state) {
                 assert_non_null(strstr(err.text, "the nesting is too deep"));
             text_release(&text);
         }
+}
+
+/* Beside one another there may be any number. */
+static void many_side_by_side(void **state) {
+    (void)state;
+    struct text text;
+    struct err err;
+    text_init(&text, 1 << 20);
+    text_put(&text, "[[]");
+    for (int i = 0; i < 10 * JSON_TEXT_DEPTH_MAX; i++)
+        text_put(&text, i % 2 == 0 ? ",{\"a\":[1,{}]}" : ",[[],[]]");
+    text_put(&text, "]");
+    assert_true(is_json(text.bytes, text.length, &err));
+    text_release(&text);
 }
 
 /* ---- mutated runs ---- */
@@ -529,21 +545,36 @@ static void numbers_that_are_hard(void **state) {
         assert_as_strtod(rows[i]);
 }
 
-/* More digits than any double has: 2^-1074 and the half-way mark below it have 751 and
- * 752 of them; what follows decides. */
+/* What lies half way between two doubles is told by its last digit, the 767th at most;
+ * long double holds it, and printf writes all of it. */
+static void half_ways(void **state) {
+    (void)state;
+    enum { DECIMALS = 1080, ROOM = 4096 };
+    static const char *const behind[] = {"", "0", "1", "000000000000000000000000000001"};
+    struct dice dice = {.bits = 0x2545F4914F6CDD1D};
+    char number[ROOM];
+    for (int i = 0; i < 2000; i++) {
+        below(&dice, 2);
+        const double value = ldexp((double)(dice.bits >> (11 + i % 50)), -1074);
+        const long double half = ((long double)value + nextafter(value, INFINITY)) / 2;
+        const int length = snprintf(number, sizeof number, "%.*Lf", DECIMALS, half);
+        for (size_t k = 0; k < COUNT_OF(behind); k++) {
+            snprintf(number + length, sizeof number - (size_t)length, "%s", behind[k]);
+            assert_as_strtod(number);
+        }
+        char *last = number + length - 1;
+        while (*last == '0')
+            last--;
+        *last = (char)(*last - 1); /* just below */
+        number[length] = '\0';
+        assert_as_strtod(number);
+    }
+}
+
 static void numbers_with_very_many_digits(void **state) {
     (void)state;
     enum { ROOM = 4096 };
-    static const char *const behind[] = {"", "0", "1", "000000000000000000000000000001"};
     char number[ROOM];
-    for (double half = ldexp(1.0, -1022); half >= ldexp(1.0, -1074); half /= 16.0)
-        for (size_t i = 0; i < COUNT_OF(behind); i++) {
-            /* printf writes all digits of the double, which is half of twice it */
-            snprintf(number, sizeof number, "%.1100f%s", half * 1.5, behind[i]);
-            assert_as_strtod(number);
-            snprintf(number, sizeof number, "%.1074f%s", half, behind[i]);
-            assert_as_strtod(number);
-        }
     for (size_t nines = 15; nines < 1200; nines += 7) {
         memset(number, '9', nines);
         snprintf(number + nines, sizeof number - nines, "e-%zu", nines);
@@ -554,7 +585,7 @@ static void numbers_with_very_many_digits(void **state) {
         assert_as_strtod(number);
         memset(number, '0', nines);
         number[1] = '.';
-        snprintf(number + nines, sizeof number - nines, "7e%zu", nines);
+        snprintf(number + nines, sizeof number - nines, "12345678901234567891e%zu", nines);
         assert_as_strtod(number);
     }
     /* a half-way mark whose decision stands behind more digits than are kept */
@@ -698,6 +729,12 @@ static void the_first_of_several_mistakes(void **state) {
         {"{\"sky\":1,\"level\":2," GNOMON ",\"readings\":[" READING "]}", ERR_WRONG_TYPE, "/sky",
          "a text belongs here, not a number"},
         {"{\"sky\":1}", ERR_WRONG_TYPE, "/sky", ""},
+        {"{" GNOMON ",\"readings\":[{\"time\":\"2027-03-21T12:04:30.123456789+01:00\","
+         "\"shadow_mm\":880}]}",
+         ERR_NONE, "", ""},
+        {"{" GNOMON ",\"readings\":[{\"time\":\"2027-03-21T12:04:30.123456789+01:00                "
+         "                      \",\"shadow_mm\":880}]}",
+         ERR_BAD_TIME, "/readings/0/time", "ends the time"},
         {"{\"cloud\":{\"a\":[1,{\"b\":null}]},\"sky\":1}", ERR_UNKNOWN_FIELD, "/cloud",
          "a run has no such field"},
         {"{\"note\":\"n\"}", ERR_MISSING_FIELD, "/gnomon", "a run needs it"},
@@ -808,8 +845,10 @@ int main(void) {
         cmocka_unit_test(the_grammar_of_the_standard),
         cmocka_unit_test(long_texts),
         cmocka_unit_test(nesting),
+        cmocka_unit_test(many_side_by_side),
         cmocka_unit_test(mutated_runs),
         cmocka_unit_test(numbers_that_are_hard),
+        cmocka_unit_test(half_ways),
         cmocka_unit_test(numbers_with_very_many_digits),
         cmocka_unit_test(numbers_at_chance),
         cmocka_unit_test(whole_numbers),
