@@ -302,7 +302,7 @@ int db_open(const char *path, enum db_mode mode, struct db **out, struct err *er
     const char *set_up = mode == DB_WRITE ? "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
                                             "PRAGMA secure_delete = ON;" /* erased is erased */
                                             "PRAGMA foreign_keys = ON; PRAGMA temp_store = MEMORY;"
-                                            "PRAGMA cache_size = -8000"
+                                            "PRAGMA cache_size = -4000"
                                           : "PRAGMA query_only = ON; PRAGMA foreign_keys = ON;"
                                             "PRAGMA temp_store = MEMORY";
     if (db_script(db, set_up, err) || compile_controls(db, err))
