@@ -132,7 +132,7 @@ $(BUILD)/bench/%: $(BUILD)/obj/tests/bench/%.o $(SIMULATE_OBJ) $(CORE_OBJ)
 $(BUILD)/bench/load $(BUILD)/bench/bare_intake: $(BUILD)/bench/%: $(BUILD)/obj/tests/bench/%.o
 	@mkdir -p $(@D)
 	$(SAY) "  link     $@"
-	$(RUN)$(CC) $(LDFLAGS) -o $@ $^ -lmicrohttpd -lsqlite3 -ljansson -lpthread
+	$(RUN)$(CC) $(LDFLAGS) -o $@ $^ -lmicrohttpd -lsqlite3 -ljansson -lpthread -lm
 
 setup:
 	@deploy/setup

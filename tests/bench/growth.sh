@@ -56,7 +56,7 @@ grown() {
   stop "$pid"
   echo "$1 $2 $closed $rated $anew_ms $again_ms $board_ms $most_mb $(store_s rebuild) $(store_s check)" |
     tee -a "$work/grown" | awk '{
-      printf "%8d %9d %8.0f %8.2f %6.0f %8.0f %8.0f %8.0f %9s %8s %8s %6s %9s %8s\n", $1, $2,
+      printf "%8d %9d %8.0f %8.2f %6.0f %8.0f %8s %8s %9s %8s %8s %6s %9s %8s\n", $1, $2,
              $3, $5, $6, $13, $21, $22, $23, $24, $25, $26, $27, $28 }'
 }
 

@@ -5,9 +5,9 @@
  *   rate_per_s p50_ms p99_ms cpu_us rss_mb count failed body_bytes stale_ms pairs_ms
  *
  * cpu_us is the processor time of the watched processes per answered request,
- * rss_mb the most memory they ever had resident; the last two see --watch. All but
- * rss_mb are 0 when nothing was answered in time. It stops by itself: when all
- * requests were answered, or after --seconds.
+ * rss_mb the most memory they ever had resident; the last two see --watch, and are "-"
+ * when nothing could be told. All others but rss_mb are 0 when nothing was answered in
+ * time. It stops by itself: when all requests were answered, or after --seconds.
  *
  *   load --port N --requests FILE [options]
  *     --connections N   [64]
@@ -17,13 +17,16 @@
  *     --expect STATUS   any other status counts as failed [201]
  *     --pid N           watch a process; may be given again
  *     --watch PATH      meanwhile GET the day's result from PATH again and again, and
- *                       tell how long an acknowledged run was missing in it at most;
- *                       and the same of the pairs of its site, for a few of them */
+ *                       tell how long it took at most from a run's acknowledgement until
+ *                       an answer was here that has it; and the same of the pairs of its
+ *                       site, for a few of them */
 #include <arpa/inet.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <getopt.h>
+#include <math.h>
 #include <netinet/tcp.h>
+#include <poll.h>
 #include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -40,7 +43,8 @@
 #define PIDS_MAX 8
 #define ANSWER_ROOM ((size_t)256 * 1024)
 #define WATCH_PAUSE_S 0.02
-#define WARM_PATIENCE 4.0 /* of --seconds: most time warming up */
+#define WATCH_PATIENCE_S 20.0 /* for what was acknowledged last to show */
+#define WARM_PATIENCE 4.0     /* of --seconds: most time warming up */
 
 struct request {
     const char *bytes;
@@ -67,20 +71,21 @@ struct load {
 
     struct request *request;
     size_t requests, sent, answered, failed;
-    double *took_s, *at_s; /* of each answer, in the order they came */
+    double *took_s; /* of each answer, in the order they came */
     size_t body_bytes;
-    double begin_s, begin_cpu_s; /* of measuring */
+    double begin_s, begin_cpu_s, end_s, end_cpu_s; /* of measuring */
     int epoll;
-    struct connection *connection; /* the watching one behind the others */
+    struct connection *connection; /* the watching ones behind the others */
     struct connection *idle[CONNECTIONS_MAX];
     int idles;
 
     double watch_due_s;
-    double *watch_at_s; /* of each look at the result, and what it saw */
-    size_t *watch_saw, looks;
+    double *acknowledged_s; /* runs, in the order they were */
+    size_t acknowledged;
+    size_t looks, before, shown;   /* at the result; runs that the first saw, and since */
+    double stale_s, pairs_stale_s; /* the longest; NAN: nothing was told yet */
     char pairs[256]; /* path of the pairs that a run should show in; empty: none is looked at */
-    double pairs_since_s, pairs_stale_s; /* its acknowledgement; the longest of all */
-    bool looks_at_pairs;                 /* what the watching connection waits for */
+    double pairs_since_s; /* its acknowledgement */
 };
 
 static void die(const char *what) {
@@ -258,21 +263,38 @@ static void follow(struct load *load, const struct connection *connection, doubl
     load->pairs_since_s = now_s;
 }
 
-static void looked(struct load *load, struct connection *connection, double now_s) {
-    if (load->looks_at_pairs) {
-        if (memmem(connection->answer, connection->whole, "\"site1\"", 7))
-            load->pairs[0] = '\0';
-        else if (connection->sent_s - load->pairs_since_s > load->pairs_stale_s)
-            load->pairs_stale_s = connection->sent_s - load->pairs_since_s;
+/* The runs that a look at the result is the first to show: the oldest of them. */
+static void show(struct load *load, size_t sites, double now_s) {
+    if (load->looks++ == 0)
+        load->before = sites;
+    if (sites <= load->before + load->shown)
         return;
-    }
-    load->watch_at_s[load->looks] = connection->sent_s;
-    load->watch_saw[load->looks++] = sites_in(connection->answer, connection->whole);
-    load->watch_due_s = now_s + WATCH_PAUSE_S;
+    if (load->shown < load->acknowledged)
+        load->stale_s = fmax(load->stale_s, now_s - load->acknowledged_s[load->shown]);
+    load->shown = sites - load->before;
+}
+
+/* Those that look at the result and at pairs. */
+static struct connection *result_watcher(const struct load *load) {
+    return &load->connection[load->connections];
+}
+
+static struct connection *pairs_watcher(const struct load *load) {
+    return &load->connection[load->connections + 1];
 }
 
 static bool is_watching(const struct load *load, const struct connection *connection) {
-    return connection == &load->connection[load->connections];
+    return connection >= result_watcher(load);
+}
+
+static void looked(struct load *load, struct connection *connection, double now_s) {
+    if (connection == result_watcher(load)) {
+        show(load, sites_in(connection->answer, connection->whole), now_s);
+        load->watch_due_s = now_s + WATCH_PAUSE_S;
+    } else if (memmem(connection->answer, connection->whole, "\"site1\"", 7)) {
+        load->pairs_stale_s = fmax(load->pairs_stale_s, now_s - load->pairs_since_s);
+        load->pairs[0] = '\0';
+    }
 }
 
 static void answered(struct load *load, struct connection *connection) {
@@ -281,9 +303,11 @@ static void answered(struct load *load, struct connection *connection) {
     if (is_watching(load, connection)) {
         looked(load, connection, now_s);
     } else {
-        load->at_s[load->answered] = now_s;
         load->took_s[load->answered++] = now_s - connection->sent_s;
-        load->failed += connection->status != load->expect;
+        if (connection->status == load->expect)
+            load->acknowledged_s[load->acknowledged++] = now_s;
+        else
+            load->failed++;
         load->body_bytes = connection->body;
         if (load->watch)
             follow(load, connection, now_s);
@@ -333,20 +357,24 @@ static void receive(struct load *load, struct connection *connection) {
         answered(load, connection);
 }
 
+/* The next look of a watching connection at a path. */
+static void look_at(struct connection *watching, const char *path) {
+    char text[512];
+    if (watching->waiting)
+        return;
+    int length = snprintf(text, sizeof text, "GET %s HTTP/1.1\r\nHost: bench\r\n\r\n", path);
+    send_all(watching, text, (size_t)length);
+}
+
 static void send_due(struct load *load, double now_s) {
     int idles = load->idles;
     load->idles = 0;
     for (int i = 0; i < idles; i++) /* those not due lie down again, in place */
         go_on(load, load->idle[i], now_s);
-    struct connection *watching = &load->connection[load->connections];
-    const bool is_due = now_s >= load->watch_due_s;
-    if (load->watch && !watching->waiting && (is_due || load->pairs[0] != '\0')) {
-        char text[512];
-        load->looks_at_pairs = !is_due;
-        int length = snprintf(text, sizeof text, "GET %s HTTP/1.1\r\nHost: bench\r\n\r\n",
-                              is_due ? load->watch : load->pairs);
-        send_all(watching, text, (size_t)length);
-    }
+    if (load->watch && now_s >= load->watch_due_s)
+        look_at(result_watcher(load), load->watch);
+    if (load->pairs[0] != '\0')
+        look_at(pairs_watcher(load), load->pairs);
 }
 
 static bool going(const struct load *load, double now_s, double start_s) {
@@ -371,6 +399,8 @@ static void run(struct load *load) {
         now_s = clock_s();
         send_due(load, now_s);
     }
+    load->end_s = clock_s();
+    load->end_cpu_s = cpu_s(load);
 }
 
 static int ascending(const void *left, const void *right) {
@@ -378,32 +408,56 @@ static int ascending(const void *left, const void *right) {
     return (a > b) - (a < b);
 }
 
-/* A look asked for at t saw n runs more than the first look of all (which came
- * before the load): the (n+1)th acknowledgement, if before t, was missing. */
-static double stale_ms(const struct load *load) {
-    double worst_s = 0.0;
-    for (size_t i = 1; i < load->looks; i++) {
-        size_t seen = load->watch_saw[i] - load->watch_saw[0];
-        if (seen < load->answered && load->watch_at_s[i] - load->at_s[seen] > worst_s)
-            worst_s = load->watch_at_s[i] - load->at_s[seen];
+/* One look at the result, with nothing else under way. */
+static void look(struct load *load) {
+    struct connection *watching = result_watcher(load);
+    const size_t before = load->looks;
+    while (load->looks == before) {
+        struct pollfd here = {.fd = watching->fd, .events = POLLIN};
+        look_at(watching, load->watch);
+        if (poll(&here, 1, 1000) > 0)
+            receive(load, watching);
     }
-    return 1e3 * worst_s;
+}
+
+/* Until the last acknowledged run shows. What does not is told by how long it was missing. */
+static void look_out(struct load *load) {
+    const double until_s = clock_s() + WATCH_PATIENCE_S;
+    while (load->shown < load->acknowledged && clock_s() < until_s) {
+        look(load);
+        usleep((useconds_t)(1e6 * WATCH_PAUSE_S));
+    }
+    if (load->shown < load->acknowledged) {
+        fprintf(stderr, "load: %zu acknowledged runs do not show in %s\n",
+                load->acknowledged - load->shown, load->watch);
+        load->stale_s = fmax(load->stale_s, clock_s() - load->acknowledged_s[load->shown]);
+    }
+    if (load->pairs[0] != '\0')
+        load->pairs_stale_s = fmax(load->pairs_stale_s, load->end_s - load->pairs_since_s);
+}
+
+static void print_ms(double stale_s) {
+    if (isnan(stale_s))
+        printf(" -");
+    else
+        printf(" %.1f", 1e3 * stale_s);
 }
 
 static void report(struct load *load) {
-    double end_s = clock_s(), used_s = cpu_s(load) - load->begin_cpu_s;
     if (load->answered <= load->warm || load->begin_s <= 0.0) {
-        printf("0 0 0 0 %.1f 0 %zu 0 0 0\n", rss_mb(load), load->failed);
+        printf("0 0 0 0 %.1f 0 %zu 0 - -\n", rss_mb(load), load->failed);
         return;
     }
     size_t count = load->answered - load->warm;
-    double stale = load->watch ? stale_ms(load) : 0.0;
     qsort(load->took_s + load->warm, count, sizeof *load->took_s, ascending);
     const double *took_s = load->took_s + load->warm;
-    printf("%.0f %.3f %.3f %.2f %.1f %zu %zu %zu %.1f %.1f\n",
-           (double)count / (end_s - load->begin_s), 1e3 * took_s[count / 2],
-           1e3 * took_s[count * 99 / 100], 1e6 * used_s / (double)count, rss_mb(load), count,
-           load->failed, load->body_bytes, stale, 1e3 * load->pairs_stale_s);
+    printf("%.0f %.3f %.3f %.2f %.1f %zu %zu %zu", (double)count / (load->end_s - load->begin_s),
+           1e3 * took_s[count / 2], 1e3 * took_s[count * 99 / 100],
+           1e6 * (load->end_cpu_s - load->begin_cpu_s) / (double)count, rss_mb(load), count,
+           load->failed, load->body_bytes);
+    print_ms(load->stale_s);
+    print_ms(load->pairs_stale_s);
+    putchar('\n');
 }
 
 static const struct option options[] = {
@@ -449,35 +503,28 @@ static void take(struct load *load, int option) {
     }
 }
 
-/* The first look, before anything is sent. */
-static void look_first(struct load *load, struct connection *watching) {
-    send_due(load, clock_s());
-    while (load->looks == 0)
-        receive(load, watching);
-}
-
 int main(int argc, char **argv) {
-    struct load load = {.connections = 64, .expect = 201, .seconds = 10.0};
+    struct load load = {
+        .connections = 64, .expect = 201, .seconds = 10.0, .stale_s = NAN, .pairs_stale_s = NAN};
     int option;
     while ((option = getopt_long(argc, argv, "", options, NULL)) != -1)
         take(&load, option);
     if (load.requests == 0 || load.port <= 0 || load.connections < 1 ||
-        load.connections >= CONNECTIONS_MAX || load.warm >= load.requests)
+        load.connections + 2 > CONNECTIONS_MAX || load.warm >= load.requests)
         die("usage: load --port N --requests FILE [options]");
     load.took_s = room(load.requests, sizeof *load.took_s);
-    load.at_s = room(load.requests, sizeof *load.at_s);
-    size_t looks = (size_t)((1.0 + WARM_PATIENCE) * load.seconds / WATCH_PAUSE_S) + 64;
-    load.watch_at_s = room(looks, sizeof *load.watch_at_s);
-    load.watch_saw = room(looks, sizeof *load.watch_saw);
-    load.connection = room((size_t)load.connections + 1, sizeof *load.connection);
+    load.acknowledged_s = room(load.requests, sizeof *load.acknowledged_s);
+    load.connection = room((size_t)load.connections + 2, sizeof *load.connection);
     load.epoll = epoll_create1(EPOLL_CLOEXEC);
-    for (int i = 0; i < load.connections + (load.watch != NULL); i++) {
+    for (int i = 0; i < load.connections + (load.watch ? 2 : 0); i++) {
         load.connection[i].answer = room(ANSWER_ROOM, 1);
         connect_to(&load, &load.connection[i]);
     }
     if (load.watch)
-        look_first(&load, &load.connection[load.connections]);
+        look(&load);
     run(&load);
+    if (load.watch)
+        look_out(&load);
     report(&load);
     return load.failed == 0 && load.answered > load.warm ? EXIT_SUCCESS : 3;
 }
