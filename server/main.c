@@ -14,6 +14,7 @@
 #include "server/commands.h"
 #include "server/config.h"
 #include "server/http/listener.h"
+#include "server/http/remaker.h"
 #include "server/rules/almanac.h"
 #include "server/rules/book.h"
 #include "server/rules/writer.h"
@@ -48,6 +49,7 @@ static int serve(const struct config *config, struct err *err) {
     struct book *book = NULL;
     struct writer *writer = NULL;
     struct steady *steady = NULL;
+    struct remaker *remaker = NULL;
     struct listener *listener = NULL;
     const struct listener_options options = {.address = config->address,
                                              .port = config->port,
@@ -77,7 +79,8 @@ static int serve(const struct config *config, struct err *err) {
         goto cleanup;
     }
     if (commands_open_store(config, &claim, &store, err) != 0 ||
-        pool_new(config->store, LISTENER_READERS, &pool, err) != 0 ||
+        pool_new(config->store, LISTENER_READERS + 1, &pool, err) != 0 || /* and the remaker's */
+        remaker_new(pool, book, &remaker, err) != 0 ||
         steady_new(config->store, LISTENER_THREADS, book, &steady, err) != 0)
         goto cleanup;
     if (writer_new(store, almanac, book, steady, &writer, err) != 0)
@@ -102,6 +105,7 @@ static int serve(const struct config *config, struct err *err) {
 cleanup:
     listener_free(listener);
     writer_free(writer);
+    remaker_free(remaker);
     steady_free(steady);
     pool_free(pool);
     db_close(store);

@@ -18,31 +18,44 @@
 struct page {
     int64_t day;             /* 0: unused */
     struct day_sheet *sheet; /* NULL: not in memory */
-    uint64_t sheet_number;   /* no two sheets have one */
+    uint64_t sheet_number;   /* no two sheets have one, nor two readings */
+    bool reading;            /* somebody brings the day in: what it misses meanwhile: */
+    struct book_entry *missed;
+    size_t missed_count, missed_room;
     struct tally *tally;     /* follows the sheet; NULL: none does, or it is lent */
-    char name[ID_MAX + 1];   /* of the day, once figures are kept */
     struct figures *figures; /* NULL: none are kept */
     uint64_t made;           /* moment they were made from */
     bool making;             /* somebody is making them anew */
+    double watched_utc_s;    /* when somebody last looked at them; 0: nobody did */
     uint64_t changed;        /* moment of its newest change that we know of */
     uint64_t asked;          /* grows with every look at it */
 };
 
 struct book {
     pthread_mutex_t lock;
-    pthread_cond_t made; /* some figures were, or could not be */
+    pthread_cond_t made; /* some figures or a sheet were, or could not be */
     struct moved *moved;
     struct known_days *days;
     uint64_t moment, asked, sheets;
     uint64_t forgotten; /* no day without a page changed after this */
+    bool is_tended;
     struct page page[DAYS];
 };
 
+static void end_reading(struct page *page) {
+    free(page->missed);
+    page->reading = false;
+    page->missed = NULL;
+    page->missed_count = page->missed_room = 0;
+}
+
+/* A sheet that is being read is not kept. */
 static void tear_out(struct page *page) {
     day_sheet_free(page->sheet);
     tally_free(page->tally);
     page->sheet = NULL;
     page->tally = NULL;
+    end_reading(page);
 }
 
 static void clear(struct page *page) {
@@ -119,6 +132,26 @@ static struct page *open_page(struct book *book, int64_t day) {
     return page;
 }
 
+static bool put_in(struct day_sheet *sheet, const struct book_entry *entry) {
+    if (entry->counts)
+        return day_sheet_put(sheet, &entry->noon);
+    day_sheet_drop(sheet, entry->site);
+    return true;
+}
+
+static bool miss(struct page *page, const struct book_entry *entry) {
+    if (page->missed_count == page->missed_room) {
+        const size_t room = 2 * page->missed_room + 64;
+        struct book_entry *grown = realloc(page->missed, room * sizeof *grown);
+        if (!grown)
+            return false;
+        page->missed = grown;
+        page->missed_room = room;
+    }
+    page->missed[page->missed_count++] = *entry;
+    return true;
+}
+
 void book_commit(struct book *book, const int64_t *touched, size_t touched_count,
                  const struct book_entry *entries, size_t entries_count) {
     pthread_mutex_lock(&book->lock);
@@ -127,11 +160,7 @@ void book_commit(struct book *book, const int64_t *touched, size_t touched_count
         const struct book_entry *entry = &entries[i];
         struct page *page = open_page(book, entry->day);
         page->changed = book->moment;
-        if (!page->sheet)
-            continue;
-        if (!entry->counts)
-            day_sheet_drop(page->sheet, entry->site);
-        else if (!day_sheet_put(page->sheet, &entry->noon))
+        if ((page->sheet && !put_in(page->sheet, entry)) || (page->reading && !miss(page, entry)))
             tear_out(page);
     }
     for (size_t i = 0; i < touched_count; i++) {
@@ -139,39 +168,82 @@ void book_commit(struct book *book, const int64_t *touched, size_t touched_count
         page->changed = book->moment;
         tear_out(page);
     }
+    pthread_cond_broadcast(&book->made); /* whoever waits for a reading that was torn out */
     pthread_mutex_unlock(&book->lock);
 }
 
-static enum book_kept how_kept(const struct page *page) {
-    if (page->figures && page->changed <= page->made)
-        return BOOK_CURRENT;
-    return page->making ? BOOK_IN_MAKING : BOOK_BEHIND;
+/* A clock set back ends the watch. */
+static bool is_watched_at(const struct page *page, double now_utc_s) {
+    const double since_s = now_utc_s - page->watched_utc_s;
+    return page->figures && since_s >= 0.0 && since_s < BOOK_WATCH_S;
 }
 
-struct figures *book_claim(struct book *book, int64_t day, enum book_kept *how) {
+static enum book_kept how_kept(const struct book *book, const struct page *page, double now_utc_s) {
+    if (page->figures && page->changed <= page->made)
+        return BOOK_CURRENT;
+    const bool is_looked_after = book->is_tended && is_watched_at(page, now_utc_s);
+    return page->making || is_looked_after ? BOOK_IN_MAKING : BOOK_BEHIND;
+}
+
+struct figures *book_claim(struct book *book, int64_t day, double now_utc_s, enum book_kept *how) {
     pthread_mutex_lock(&book->lock);
     struct page *page = open_page(book, day);
     struct figures *figures = figures_hold(page->figures);
     page->asked = ++book->asked;
-    *how = how_kept(page);
+    *how = how_kept(book, page, now_utc_s);
     page->making |= *how == BOOK_BEHIND;
     pthread_mutex_unlock(&book->lock);
     return figures;
 }
 
-struct figures *book_kept(struct book *book, const char *day, enum book_kept *how) {
+struct figures *book_kept(struct book *book, const char *day, double now_utc_s,
+                          enum book_kept *how) {
     struct figures *figures = NULL;
     pthread_mutex_lock(&book->lock);
     for (int i = 0; i < DAYS && !figures; i++) {
         struct page *page = &book->page[i];
-        if (!page->figures || strcmp(page->name, day) != 0)
+        if (!page->figures || strcmp(page->figures->day, day) != 0)
             continue;
         figures = figures_hold(page->figures);
         page->asked = ++book->asked;
-        *how = how_kept(page);
+        *how = how_kept(book, page, now_utc_s);
     }
     pthread_mutex_unlock(&book->lock);
     return figures;
+}
+
+void book_watch(struct book *book, const struct figures *figures, double now_utc_s) {
+    pthread_mutex_lock(&book->lock);
+    for (int i = 0; i < DAYS; i++)
+        if (book->page[i].figures == figures)
+            book->page[i].watched_utc_s = now_utc_s;
+    pthread_mutex_unlock(&book->lock);
+}
+
+void book_tend(struct book *book, bool is_tended) {
+    pthread_mutex_lock(&book->lock);
+    book->is_tended = is_tended;
+    pthread_mutex_unlock(&book->lock);
+}
+
+bool book_claim_watched(struct book *book, double now_utc_s, int64_t *day, bool *is_watched) {
+    struct page *found = NULL;
+    *is_watched = false;
+    pthread_mutex_lock(&book->lock);
+    for (int i = 0; i < DAYS; i++) {
+        struct page *page = &book->page[i];
+        if (!is_watched_at(page, now_utc_s))
+            continue;
+        *is_watched = true;
+        if (page->changed > page->made && !page->making && (!found || page->made < found->made))
+            found = page;
+    }
+    if (found) {
+        found->making = true;
+        *day = found->day;
+    }
+    pthread_mutex_unlock(&book->lock);
+    return found != NULL;
 }
 
 void book_await(struct book *book, int64_t day) {
@@ -185,57 +257,89 @@ void book_await(struct book *book, int64_t day) {
     pthread_mutex_unlock(&book->lock);
 }
 
-void book_keep(struct book *book, const struct day_row *day, struct figures *figures,
-               uint64_t moment) {
+void book_keep(struct book *book, int64_t day, struct figures *figures, uint64_t moment) {
     pthread_mutex_lock(&book->lock);
-    struct page *page = find(book, day->id);
+    struct page *page = find(book, day);
     if (page)
         page->making = false;
     if (page && figures && (!page->figures || page->made <= moment)) {
         figures_release(page->figures);
         page->figures = figures_hold(figures);
         page->made = moment;
-        memcpy(page->name, day->record.day, sizeof page->name);
     }
     pthread_cond_broadcast(&book->made);
     pthread_mutex_unlock(&book->lock);
 }
 
+static struct day_sheet *read_sheet(const struct book_view *view, const struct day_row *day,
+                                    struct err *err) {
+    struct day_noon *noons = NULL;
+    size_t count = 0;
+    if (reduction_rows_of_day(view->db, day->id, &noons, &count, err))
+        return NULL;
+    struct day_sheet *sheet = day_sheet_new(noons, count);
+    free(noons);
+    if (!sheet)
+        err_set(err, ERR_INTERNAL, NULL, "out of memory");
+    return sheet;
+}
+
+/* The page of a day, once nobody reads its sheet; NULL: there is none. */
+static struct page *await_sheet(struct book *book, int64_t day) {
+    for (;;) {
+        struct page *page = find(book, day);
+        if (!page || !page->reading)
+            return page;
+        pthread_cond_wait(&book->made, &book->lock);
+    }
+}
+
+/* Begins to read a sheet that can be kept; 0: the day has changed since the view began. */
+static uint64_t begin_reading(const struct book_view *view, int64_t day) {
+    struct page *page = open_page(view->book, day);
+    if (page->changed > view->moment)
+        return 0;
+    page->reading = true;
+    return page->sheet_number = ++view->book->sheets;
+}
+
+/* Keeps what was read (NULL: it could not be), brought up to what came meanwhile. False:
+ * it cannot be kept. */
+static bool keep_reading(struct book *book, int64_t day, uint64_t number, struct day_sheet *sheet) {
+    struct page *page = find(book, day);
+    bool well = number != 0 && page && page->reading && page->sheet_number == number;
+    if (!well)
+        return false;
+    for (size_t i = 0; sheet && i < page->missed_count && well; i++)
+        well = put_in(sheet, &page->missed[i]);
+    end_reading(page);
+    pthread_cond_broadcast(&book->made);
+    if (!sheet || !well)
+        return false;
+    page->sheet = sheet;
+    return true;
+}
+
 /* The sheet of a day, with the book locked; NULL and unlocked when it cannot be had.
  * *own: it is the caller's alone (and the book not locked): the day has changed since
- * the view began. */
+ * the view began. Of those who need a day that is not there one reads it. */
 static struct day_sheet *take(const struct book_view *view, const struct day_row *day, bool *own,
                               struct err *err) {
     struct book *book = view->book;
-    struct day_noon *noons = NULL;
-    size_t count = 0;
     pthread_mutex_lock(&book->lock);
-    struct page *page = find(book, day->id);
+    struct page *page = await_sheet(book, day->id);
     if (page && page->sheet) {
         page->asked = ++book->asked;
         *own = false;
         return page->sheet;
     }
+    const uint64_t number = begin_reading(view, day->id);
     pthread_mutex_unlock(&book->lock);
-    if (reduction_rows_of_day(view->db, day->id, &noons, &count, err))
-        return NULL;
-    struct day_sheet *sheet = day_sheet_new(noons, count);
-    free(noons);
-    if (!sheet) {
-        err_set(err, ERR_INTERNAL, NULL, "out of memory");
-        return NULL;
-    }
+    struct day_sheet *sheet = read_sheet(view, day, err);
     pthread_mutex_lock(&book->lock);
-    page = open_page(book, day->id);
-    if (page->changed > view->moment || page->sheet) {
-        /* It changed, or somebody was quicker: ours is as of the view. */
+    *own = !keep_reading(book, day->id, number, sheet);
+    if (*own)
         pthread_mutex_unlock(&book->lock);
-        *own = true;
-        return sheet;
-    }
-    page->sheet = sheet;
-    page->sheet_number = ++book->sheets;
-    *own = false;
     return sheet;
 }
 

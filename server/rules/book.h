@@ -57,23 +57,36 @@ struct figures;
 enum book_kept {
     BOOK_CURRENT, /* nothing happened to the day since */
     BOOK_BEHIND,
-    BOOK_IN_MAKING /* behind, and somebody is making it anew */
+    BOOK_IN_MAKING /* behind, and somebody is making it anew, or will soon: see book_tend */
 };
 
 /* What is kept of a day, held for the caller (figures_release); NULL: nothing is, or
  * the day is not in the book. Days go by their identifier where that is all that is
  * known. book_claim: a day that is behind is the caller's to make anew, until book_keep
  * ends that. */
-struct figures *book_kept(struct book *book, const char *day, enum book_kept *how);
-struct figures *book_claim(struct book *book, int64_t day, enum book_kept *how);
+struct figures *book_kept(struct book *book, const char *day, double now_utc_s,
+                          enum book_kept *how);
+struct figures *book_claim(struct book *book, int64_t day, double now_utc_s, enum book_kept *how);
 
 /* Waits until nobody is making the day's figures. */
 void book_await(struct book *book, int64_t day);
 
 /* Keeps figures (a hold of its own), made from a view of this moment; NULL: they could
  * not be made. */
-void book_keep(struct book *book, const struct day_row *day, struct figures *figures,
-               uint64_t moment);
+void book_keep(struct book *book, int64_t day, struct figures *figures, uint64_t moment);
+
+/* Somebody looked at figures that are kept: their day is worth keeping fresh for a while. */
+#define BOOK_WATCH_S 2.0
+void book_watch(struct book *book, const struct figures *figures, double now_utc_s);
+
+/* Whether there is somebody who makes anew what is watched and behind: nobody else need
+ * then. At first there is not. */
+void book_tend(struct book *book, bool is_tended);
+
+/* Of the days that are watched and behind, and not being made anew, the one that was made
+ * longest ago: the caller's to make anew, until book_keep ends that. is_watched: whether
+ * any day is. */
+bool book_claim_watched(struct book *book, double now_utc_s, int64_t *day, bool *is_watched);
 
 struct tally;
 

@@ -15,12 +15,12 @@
 
 #define JSON_MAX (64u << 20)
 #define MARK_LENGTH 32 /* hex digits: 128 bits tell any two apart */
-/* Making the figures of a day of so many noons or more takes so long that those who ask
- * soon after the last time are shown the last ones: what is shown is behind by that, and
- * by the making, which takes some 0.7 us a noon. */
+/* Making the figures of a day of so many noons or more takes so long, some 0.8 us a noon,
+ * that those who ask soon after the last time are shown the last ones, and they are made
+ * anew beside them (http/remaker.h). */
 #define RESTING_NOONS 2000
 #define REST_S 0.1
-#define REST_S_PER_NOON 1e-6
+#define REST_S_PER_NOON 2e-6
 
 struct figures *figures_hold(struct figures *figures) {
     if (figures)
@@ -173,6 +173,7 @@ static int make(const struct book_view *view, const struct day_row *day, double 
         return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     atomic_init(&figures->holders, 1);
     figures->made_utc_s = now_utc_s;
+    memcpy(figures->day, day->record.day, sizeof figures->day);
     int result = book_borrow(view, day, LIST_LIMIT_MAX, &loan, err);
     if (result == 0) {
         result = make_from(loan.tally, view, day, figures, err);
@@ -196,12 +197,19 @@ static bool is_good(const struct figures *figures, enum book_kept how, double no
            (how == BOOK_IN_MAKING && figures->noons >= RESTING_NOONS);
 }
 
+/* Whoever is shown figures that take long to make wants to see them fresh the next time. */
+static struct figures *shown(struct book *book, struct figures *figures, double now_utc_s) {
+    if (figures->noons >= RESTING_NOONS)
+        book_watch(book, figures, now_utc_s);
+    return figures;
+}
+
 static int find_or_make(const struct book_view *view, const struct day_row *day, double now_utc_s,
                         struct figures **out, struct err *err) {
     enum book_kept how;
     struct figures *kept, *made = NULL;
     for (;;) {
-        kept = book_claim(view->book, day->id, &how);
+        kept = book_claim(view->book, day->id, now_utc_s, &how);
         if ((kept && is_good(kept, how, now_utc_s)) || how != BOOK_IN_MAKING)
             break;
         figures_release(kept);
@@ -209,12 +217,12 @@ static int find_or_make(const struct book_view *view, const struct day_row *day,
     }
     if (kept && is_good(kept, how, now_utc_s)) {
         if (how == BOOK_BEHIND)
-            book_keep(view->book, day, NULL, 0);
+            book_keep(view->book, day->id, NULL, 0);
         *out = kept;
         return 0;
     }
     int result = make(view, day, now_utc_s, &made, err);
-    book_keep(view->book, day, made, view->moment);
+    book_keep(view->book, day->id, made, view->moment);
     figures_release(kept);
     if (result == 0)
         *out = made;
@@ -224,9 +232,10 @@ static int find_or_make(const struct book_view *view, const struct day_row *day,
 int figures_of_day(const struct book_view *view, const char *day, double now_utc_s,
                    struct figures **out, struct err *err) {
     struct day_row row;
-    return lookup_day(view->db, day, &row, err) || find_or_make(view, &row, now_utc_s, out, err)
-               ? -1
-               : 0;
+    if (lookup_day(view->db, day, &row, err) || find_or_make(view, &row, now_utc_s, out, err))
+        return -1;
+    *out = shown(view->book, *out, now_utc_s);
+    return 0;
 }
 
 int figures_of_day_key(const struct book_view *view, int64_t day, double now_utc_s,
@@ -237,11 +246,24 @@ int figures_of_day_key(const struct book_view *view, int64_t day, double now_utc
     return find_or_make(view, &row, now_utc_s, out, err);
 }
 
+int figures_remake(const struct book_view *view, int64_t day, double now_utc_s, struct err *err) {
+    struct day_row row;
+    struct figures *made = NULL;
+    int result = -1;
+    if (day_rows_get(view->db, day, &row, err) == FOUND_ONE)
+        result = make(view, &row, now_utc_s, &made, err);
+    else
+        err_set(err, ERR_INTERNAL, NULL, "there is no such day");
+    book_keep(view->book, day, made, view->moment);
+    figures_release(made);
+    return result;
+}
+
 struct figures *figures_at_hand(struct book *book, const char *day, double now_utc_s) {
     enum book_kept how;
-    struct figures *kept = book_kept(book, day, &how);
+    struct figures *kept = book_kept(book, day, now_utc_s, &how);
     if (kept && is_good(kept, how, now_utc_s))
-        return kept;
+        return shown(book, kept, now_utc_s);
     figures_release(kept);
     return NULL;
 }

@@ -24,6 +24,7 @@ struct figures_lines {
 
 struct figures {
     atomic_int holders;
+    char day[ID_MAX + 1];
     size_t noons; /* that count */
     double made_utc_s;
     struct blob *result;      /* the combined result as JSON */
@@ -40,11 +41,16 @@ void figures_release(struct figures *figures);
 
 /* The figures of a day, held for the caller. A day without runs has some too, with the
  * status that says so. Those of a day of some thousand noons may be a tenth of a second
- * behind, and as long as others make them anew. */
+ * behind, or 2 us a noon where that is more, and as long as others make them anew. */
 int figures_of_day(const struct book_view *view, const char *day, double now_utc_s,
                    struct figures **out, struct err *err) __attribute__((warn_unused_result));
 int figures_of_day_key(const struct book_view *view, int64_t day, double now_utc_s,
                        struct figures **out, struct err *err) __attribute__((warn_unused_result));
+
+/* Makes the figures of a day anew that was claimed, and keeps them: so that whoever looks
+ * the next time need not. */
+int figures_remake(const struct book_view *view, int64_t day, double now_utc_s, struct err *err)
+    __attribute__((warn_unused_result));
 
 /* Those that are kept, when they are good to show at this instant, without a look at the
  * store; NULL otherwise. */
