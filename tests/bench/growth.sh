@@ -49,7 +49,7 @@ grown() {
   start noonarcd "$build/noonarcd" serve --listen 127.0.0.1:0 --store "$work/growth.sqlite"
   anew_ms=$(get_ms /api/v1/days/$day/result)
   "$bench/load" --port "$port" --requests "$work/one" --connections 1 >/dev/null || true
-  sleep 1.5
+  sleep 3 # nobody looks after the day any more
   again_ms=$(get_ms /api/v1/days/$day/result)
   board_ms=$(get_ms "/api/v1/days/$day/leaderboard?limit=100")
   most_mb=$(awk '/^VmHWM/ { printf "%.0f", $2 / 1024 }' "/proc/$pid/status")
@@ -98,9 +98,10 @@ growth() {
   stop "$pid"
   rm -f "$work"/growth.sqlite*
   echo "  import: a site with its 12 readings; of 5000: runs answered of 5 000 a second offered;"
-  echo "  stale, pairs: how long an acknowledged run was missing in the result (and so in the"
-  echo "  leaderboard, made with it) and in its site's pairs: wanted at most 200 ms; anew: the"
-  echo "  result after a start, noons read from the store; again: when one run came in since"
+  echo "  stale, pairs: how long it took at most until an acknowledged run had come with an answer"
+  echo "  in the result (and so in the leaderboard, made with it) and in its site's pairs: wanted"
+  echo "  at most 200 ms; anew: the result after a start, noons read from the store; again: when"
+  echo "  one run came in since"
   [ ! -s "$work/grown" ] || growth_ends
   "$bench/figures_bench" "$growth_last"
 }
