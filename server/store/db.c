@@ -304,7 +304,7 @@ int db_open(const char *path, enum db_mode mode, struct db **out, struct err *er
                                             "PRAGMA foreign_keys = ON; PRAGMA temp_store = MEMORY;"
                                             "PRAGMA cache_size = -4000"
                                           : "PRAGMA query_only = ON; PRAGMA foreign_keys = ON;"
-                                            "PRAGMA temp_store = MEMORY";
+                                            "PRAGMA temp_store = MEMORY; PRAGMA cache_size = -1000";
     if (db_script(db, set_up, err) || compile_controls(db, err))
         goto cleanup;
     *out = db;
