@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-/* site_warnings: the sites about a place, by an index of latitudes. */
+/* site_warnings: the sites about a place, by an index of rows of latitude. */
 #include "server/rules/site_warnings.h"
 
 #include <math.h>
@@ -23,9 +23,9 @@ struct neighbours {
 static int find_neighbours(struct db *db, const struct place *place, struct neighbours *out,
                            struct err *err) {
     const double wide_deg = fmin(180.0, LOOK_DEG / fmax(angle_cos(place->lat_deg), 1e-3));
-    return site_rows_about(db, place->lat_deg - LOOK_DEG, place->lat_deg + LOOK_DEG,
-                           place->lon_deg - wide_deg, place->lon_deg + wide_deg, &out->items,
-                           &out->count, err);
+    const struct site_belt belt = {place->lat_deg - LOOK_DEG, place->lat_deg + LOOK_DEG,
+                                   place->lon_deg - wide_deg, place->lon_deg + wide_deg};
+    return site_rows_about(db, &belt, &out->items, &out->count, err);
 }
 
 /* As near as the other lets one know. */

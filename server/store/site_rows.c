@@ -2,6 +2,8 @@
 /* site_rows: questions about site and site_version. */
 #include "server/store/site_rows.h"
 
+#include <assert.h>
+#include <math.h>
 #include <stdlib.h>
 
 #include "server/store/array.h"
@@ -58,20 +60,26 @@ enum found site_rows_get(struct db *db, int64_t id, struct site_row *out, struct
     return read_one(statement, out, err);
 }
 
+/* Behind the count that are there, which stay the caller's also when it fails. */
+static int read_more(struct statement *statement, struct site_record **out, size_t *count,
+                     struct err *err) {
+    enum step step;
+    while ((step = statement_step(statement, err)) == STEP_ROW) {
+        struct site_record *grown = array_room(*out, *count, sizeof *grown, err);
+        if (!grown)
+            break;
+        *out = grown;
+        site_rows_read(statement, 2, &grown[(*count)++]);
+    }
+    statement_done(statement);
+    return step == STEP_DONE ? 0 : -1;
+}
+
 static int read_all(struct statement *statement, struct site_record **out, size_t *count,
                     struct err *err) {
     struct site_record *items = NULL;
     size_t n = 0;
-    enum step step;
-    while ((step = statement_step(statement, err)) == STEP_ROW) {
-        struct site_record *grown = array_room(items, n, sizeof *items, err);
-        if (!grown)
-            break;
-        items = grown;
-        site_rows_read(statement, 2, &items[n++]);
-    }
-    statement_done(statement);
-    if (step != STEP_DONE) {
+    if (read_more(statement, &items, &n, err)) {
         free(items);
         return -1;
     }
@@ -110,20 +118,45 @@ int site_rows_versions(struct db *db, int64_t id, struct site_history **out, siz
     return 0;
 }
 
-int site_rows_about(struct db *db, double low_lat_deg, double high_lat_deg, double low_lon_deg,
-                    double high_lon_deg, struct site_record **out, size_t *count, struct err *err) {
+/* Rows of latitude, as migrations/0011_neighbours.sql has them: whether a store's whole
+ * numbers are cut or rounded, these four hold a belt no higher than SITE_BELT_DEG. */
+#define ROWS_PER_DEG 5.0
+
+static int add_about(struct db *db, const struct site_belt *belt, double turned_deg,
+                     struct site_record **out, size_t *count, struct err *err) {
+    const double low_deg = fmax(-180.0, belt->low_lon_deg + turned_deg);
+    const double high_deg = fmin(180.0, belt->high_lon_deg + turned_deg);
+    const int64_t row = (int64_t)floor(belt->low_lat_deg * ROWS_PER_DEG);
     struct statement *statement;
+    if (low_deg > high_deg)
+        return 0;
     if (db_prepare(db,
-                   SITE_SELECT "v.lat_deg BETWEEN $1 AND $2 AND (v.lon_deg BETWEEN $3 AND $4 "
-                               "OR v.lon_deg + 360 BETWEEN $3 AND $4 "
-                               "OR v.lon_deg - 360 BETWEEN $3 AND $4)",
+                   SITE_SELECT "CAST(v.lat_deg * 5 AS INTEGER) IN ($1, $2, $3, $4) "
+                               "AND v.lat_deg BETWEEN $5 AND $6 AND v.lon_deg BETWEEN $7 AND $8",
                    &statement, err))
         return -1;
-    bind_real(statement, 1, low_lat_deg);
-    bind_real(statement, 2, high_lat_deg);
-    bind_real(statement, 3, low_lon_deg);
-    bind_real(statement, 4, high_lon_deg);
-    return read_all(statement, out, count, err);
+    for (int i = 0; i < 4; i++)
+        bind_int(statement, 1 + i, row + i);
+    bind_real(statement, 5, belt->low_lat_deg);
+    bind_real(statement, 6, belt->high_lat_deg);
+    bind_real(statement, 7, low_deg);
+    bind_real(statement, 8, high_deg);
+    return read_more(statement, out, count, err);
+}
+
+int site_rows_about(struct db *db, const struct site_belt *belt, struct site_record **out,
+                    size_t *count, struct err *err) {
+    struct site_record *items = NULL;
+    size_t n = 0;
+    assert(belt->high_lat_deg - belt->low_lat_deg <= SITE_BELT_DEG);
+    if (add_about(db, belt, 0.0, &items, &n, err) || add_about(db, belt, 360.0, &items, &n, err) ||
+        add_about(db, belt, -360.0, &items, &n, err)) {
+        free(items);
+        return -1;
+    }
+    *out = items;
+    *count = n;
+    return 0;
 }
 
 int site_rows_list(struct db *db, const char *after, int64_t limit, struct site_record **out,

@@ -24,11 +24,17 @@ int site_rows_list(struct db *db, const char *after, int64_t limit, struct site_
 int site_rows_versions(struct db *db, int64_t id, struct site_history **out, size_t *count,
                        struct err *err) __attribute__((warn_unused_result));
 
-/* Sites whose exact position lies within, along an index; the longitudes may go beyond
- * 180 degrees either way. In no order. *out is to be freed. */
-int site_rows_about(struct db *db, double low_lat_deg, double high_lat_deg, double low_lon_deg,
-                    double high_lon_deg, struct site_record **out, size_t *count, struct err *err)
-    __attribute__((warn_unused_result));
+/* A part of the Earth, at most SITE_BELT_DEG from south to north; the longitudes may go
+ * beyond 180 degrees either way. */
+#define SITE_BELT_DEG 0.4
+struct site_belt {
+    double low_lat_deg, high_lat_deg, low_lon_deg, high_lon_deg;
+};
+
+/* Sites whose exact position lies within, found among few others however many there are.
+ * In no order; one at 180 degrees may be told twice. *out is to be freed. */
+int site_rows_about(struct db *db, const struct site_belt *belt, struct site_record **out,
+                    size_t *count, struct err *err) __attribute__((warn_unused_result));
 
 /* A new site without a version yet. The record of a version is settled; its exact
  * position is what is kept. */

@@ -6,6 +6,7 @@
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include <cmocka.h>
@@ -14,6 +15,8 @@
 #include "server/rules/purge.h"
 #include "server/rules/secret.h"
 #include "server/rules/slug.h"
+#include "server/store/site_rows.h"
+#include "tests/support/simulate.h"
 #include "tests/support/store_fixture.h"
 
 static int set_up(void **state) {
@@ -402,6 +405,74 @@ static void organisers_need_a_name(void **state) {
     }
 }
 
+/* ---- the sites about a place ---- */
+
+static int64_t number_of(const struct site_record *record) {
+    return strtoll(record->site + 1, NULL, 10);
+}
+
+static bool lies_in(const struct site_record *site, const struct site_belt *belt) {
+    const struct place *at = &site->exact;
+    bool within = false;
+    for (int turn = -1; turn <= 1; turn++)
+        within |= at->lon_deg + 360.0 * turn >= belt->low_lon_deg &&
+                  at->lon_deg + 360.0 * turn <= belt->high_lon_deg;
+    return within && at->lat_deg >= belt->low_lat_deg && at->lat_deg <= belt->high_lat_deg;
+}
+
+/* Against a look at all, where it is hardest: at the equator, where numbers may be cut or
+ * rounded towards it, about 180 degrees, at the poles, and at sites upon an edge. */
+#define ABOUT 1200
+static void sites_about_a_place_are_those_of_a_look_at_all(void **state) {
+    static const double centre_deg[][2] = {{0.0, 180.0},   {0.0, -180.0}, {0.05, 179.95},
+                                           {89.9, 10.0},   {-90.0, 0.0},  {0.2, -179.9},
+                                           {-0.2, 179.99}, {-0.1, 0.0},   {89.95, -170.0}};
+    struct fixture *f = *state;
+    struct chance chance = chance_seeded(11);
+    struct site_record *all, *about;
+    size_t count, found;
+    struct err *err = fixture_begin(f);
+    int result = 0;
+    for (int i = 1; i <= ABOUT && result == 0; i++) {
+        char sql[512];
+        const double *centre = centre_deg[i % (int)(sizeof centre_deg / sizeof *centre_deg)];
+        double lat_deg = centre[0] + 0.05 * floor(20.0 * chance_even(&chance) - 10.0);
+        double lon_deg = centre[1] + 0.05 * floor(20.0 * chance_even(&chance) - 10.0);
+        lat_deg = fmax(-90.0, fmin(90.0, lat_deg));
+        lon_deg -= lon_deg > 180.0 ? 360.0 : lon_deg < -180.0 ? -360.0 : 0.0;
+        snprintf(sql, sizeof sql,
+                 "INSERT INTO site (id, site, created_utc_s) VALUES (%d, 'a%d', 0);"
+                 "INSERT INTO site_version (site, version, name, lat_deg, lon_deg, elev_m, zone, "
+                 "edge, contact, recorded_utc_s) VALUES (%d, 1, '', %.17g, %.17g, 0, '', 'umbra', "
+                 "'', 0)",
+                 i, i, i, lat_deg, lon_deg);
+        result = db_script(f->db, sql, err);
+    }
+    assert_int_equal(fixture_end(f, result), 0);
+    assert_int_equal(site_rows_list(f->db, "", 10 * ABOUT, &all, &count, err), 0);
+    assert_int_equal(count, ABOUT);
+    size_t hits = 0;
+    for (int k = 0; k < 400; k++) {
+        const double *centre = centre_deg[k % (int)(sizeof centre_deg / sizeof *centre_deg)];
+        const double lat_deg = centre[0] + 0.4 * (chance_even(&chance) - 0.5);
+        const double lon_deg = centre[1] + 0.4 * (chance_even(&chance) - 0.5);
+        const double high_deg = k % 3 == 0 ? 0.5 * SITE_BELT_DEG : 0.1;
+        const double wide_deg = k % 5 == 0 ? 180.0 : 0.15;
+        const struct site_belt belt = {lat_deg - high_deg, lat_deg + 0.999 * high_deg,
+                                       lon_deg - wide_deg, lon_deg + wide_deg};
+        bool told[ABOUT + 1] = {false};
+        assert_int_equal(site_rows_about(f->db, &belt, &about, &found, err), 0);
+        for (size_t i = 0; i < found; i++)
+            told[number_of(&about[i])] = true;
+        free(about);
+        for (size_t i = 0; i < count; i++)
+            assert_int_equal(told[number_of(&all[i])], lies_in(&all[i], &belt));
+        hits += found;
+    }
+    assert_true(hits > 1000);
+    free(all);
+}
+
 static void keys_work_after_a_restart(void **state) {
     struct fixture *f = *state;
     struct site_secrets hill = fixture_site(f, "hill", 40.0, 3.0);
@@ -430,6 +501,7 @@ int main(void) {
         SITES_TEST(last_page_that_is_full_has_no_next),
         SITES_TEST(spreadsheet_adds_changes_and_leaves_alone),
         SITES_TEST(organisers_need_a_name),
+        SITES_TEST(sites_about_a_place_are_those_of_a_look_at_all),
         SITES_TEST(keys_work_after_a_restart),
     };
     return cmocka_run_group_tests_name("rules_sites", tests, NULL, NULL);
