@@ -42,6 +42,7 @@ store_s() {
 
 # One line of the table: $1 the mark, $2 what importing a site took.
 grown() {
+  get_ms "/api/v1/days/$day/sites/s0000000/pairs" >/dev/null # the day is in memory from here on
   closed=$("$bench/load" --port "$port" --requests "$work/closed" --seconds 4 --pid "$pid") || true
   rated=$("$bench/load" --port "$port" --requests "$work/rated" --seconds 4 --rate 5000 \
     --watch /api/v1/days/$day/result) || true
