@@ -49,8 +49,8 @@ grown() {
   stop "$pid"
   start noonarcd "$build/noonarcd" serve --listen 127.0.0.1:0 --store "$work/growth.sqlite"
   anew_ms=$(get_ms /api/v1/days/$day/result)
-  "$bench/load" --port "$port" --requests "$work/one" --connections 1 >/dev/null || true
   sleep 3 # nobody looks after the day any more
+  "$bench/load" --port "$port" --requests "$work/one" --connections 1 >/dev/null || true
   again_ms=$(get_ms /api/v1/days/$day/result)
   board_ms=$(get_ms "/api/v1/days/$day/leaderboard?limit=100")
   most_mb=$(awk '/^VmHWM/ { printf "%.0f", $2 / 1024 }' "/proc/$pid/status")
