@@ -11,7 +11,7 @@
 #define TICK_US 5000   /* between looks at the book while a day is watched */
 #define IDLE_US 100000 /* while none is */
 #define EVERY_US 50000 /* from one making to the next, at least */
-#define LONG_US 250000 /* makings that take longer */
+#define LONG_US 500000 /* makings that take longer */
 #define LONG_SHARE 2   /* leave as much time between them as they take */
 #define AFTER_FAILURE_US 1000000
 

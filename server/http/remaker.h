@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* remaker: a thread that makes the figures of great days anew while somebody looks at them
  * and runs come in, so that the threads that answer requests need not, and what they show
- * is never old. As long as a day's figures take up to a quarter of a second to make they are
+ * is never old. As long as a day's figures take up to half a second to make they are
  * made one time after the other; beyond that half of the time is left to the intake. */
 #ifndef NOONARC_REMAKER_H
 #define NOONARC_REMAKER_H
