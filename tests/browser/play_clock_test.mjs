@@ -4,7 +4,7 @@
 // the rest.
 import assert from "node:assert/strict";
 import { after, afterEach, before, test } from "node:test";
-import { begin, DAY, handedIn, holdsTimes, HOUR_MS, newSchool, openPlayground, phone, pin, place, sheet, stage, state, tellTime } from "./playground.mjs";
+import { begin, clockMeasured, DAY, handedIn, holdsTimes, HOUR_MS, newSchool, openPlayground, phone, pin, place, sheet, stage, state, tellTime } from "./playground.mjs";
 
 const KEPT = "kept";
 const CORRECTED = "corrected";
@@ -61,10 +61,16 @@ test("a clock set while the class measures, with and without a network", async (
     const school = await newSchool(CORRECTED);
     const page = await phone({ skew_ms: HOUR_MS });
     await begin(page, school, CORRECTED);
-    for (const reading of sheet.readings.slice(0, 3)) await pin(page, reading);
+    for (const reading of sheet.readings.slice(0, 3)) {
+      await pin(page, reading);
+      await clockMeasured(page);
+    }
     if (offline) await page.context().setOffline(true);
     page.skew_ms = 0;
-    for (const reading of sheet.readings.slice(3, 6)) await pin(page, reading);
+    for (const reading of sheet.readings.slice(3, 6)) {
+      await pin(page, reading);
+      if (!offline) await clockMeasured(page);
+    }
     if (offline) await page.context().setOffline(false);
     await page.locator("#clock-off").filter({ hasText: "was set while you measured" }).waitFor();
     await page.locator("#clock-off").filter({ hasText: "That clock was" }).waitFor();

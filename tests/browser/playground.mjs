@@ -34,9 +34,21 @@ export function newSchool(day = DAY) {
 
 // The server's time, as the phone hears it.
 export const tellTime = (page) => page.context().route("**/api/v1/time", async (route) => {
+  page.asking = (page.asking ?? 0) + 1;
   const ms = (await page.evaluate(() => Date.now()).catch(() => NaN)) - page.skew_ms;
   if (!Number.isNaN(ms)) await route.fulfill({ status: 200, json: { utc: new Date(ms).toISOString() } });
+  page.asking -= 1;
+  page.asked = (page.asked ?? 0) + 1;
 });
+
+// Until the page has asked for the time as often as it wants to: a clock that is set again
+// before was never measured as it was.
+export async function clockMeasured(page) {
+  for (let seen = -1; seen !== page.asked || page.asking > 0;) {
+    seen = page.asked;
+    await page.waitForTimeout(200);
+  }
+}
 
 // A phone whose clock is fast by skew_ms. The server's time is made to go along.
 export async function phone({ skew_ms = 0, at = sheet.readings[0].time, ...options } = {}) {
