@@ -43,6 +43,7 @@
 #define PIDS_MAX 8
 #define ANSWER_ROOM ((size_t)256 * 1024)
 #define WATCH_PAUSE_S 0.02
+#define WATCH_SETTLED_S 3.0
 #define WATCH_PATIENCE_S 20.0 /* for what was acknowledged last to show */
 #define WARM_PATIENCE 4.0     /* of --seconds: most time warming up */
 
@@ -420,6 +421,21 @@ static void look(struct load *load) {
     }
 }
 
+/* What is there before the load: the result has told the same for some time, so that no run
+ * of before is taken for one of the load. */
+static void look_first(struct load *load) {
+    double since_s = clock_s();
+    while (clock_s() - since_s < WATCH_SETTLED_S) {
+        look(load);
+        if (load->shown > 0) {
+            load->before += load->shown;
+            load->shown = 0;
+            since_s = clock_s();
+        }
+        usleep((useconds_t)(1e6 * WATCH_PAUSE_S));
+    }
+}
+
 /* Until the last acknowledged run shows. What does not is told by how long it was missing. */
 static void look_out(struct load *load) {
     const double until_s = clock_s() + WATCH_PATIENCE_S;
@@ -521,7 +537,7 @@ int main(int argc, char **argv) {
         connect_to(&load, &load.connection[i]);
     }
     if (load.watch)
-        look(&load);
+        look_first(&load);
     run(&load);
     if (load.watch)
         look_out(&load);
