@@ -11,8 +11,8 @@
 #define TICK_US 5000   /* between looks at the book while a day is watched */
 #define IDLE_US 100000 /* while none is */
 #define EVERY_US 50000 /* from one making to the next, at least */
-#define LONG_US 500000 /* makings that take longer */
-#define LONG_SHARE 2   /* leave as much time between them as they take */
+#define LONG_US 400000 /* of a processor: makings that take more */
+#define LONG_SHARE 2   /* leave as much time between them as they take of it */
 #define AFTER_FAILURE_US 1000000
 
 struct remaker {
@@ -39,7 +39,7 @@ static int remake(struct remaker *remaker, int64_t day, struct err *err) {
 
 /* Does what there is to do; returns how long to wait. */
 static int64_t go_round(struct remaker *remaker) {
-    const int64_t began_us = clock_steady_us();
+    const int64_t began_us = clock_steady_us(), had_us = clock_thread_us();
     struct err err = {0};
     int64_t day;
     bool is_watched;
@@ -51,8 +51,8 @@ static int64_t go_round(struct remaker *remaker) {
         log_line(NOONARC_LOG_WARNING, "figures could not be made: %s", err.text);
         return AFTER_FAILURE_US;
     }
-    const int64_t took_us = clock_steady_us() - began_us;
-    const int64_t every_us = took_us > LONG_US ? LONG_SHARE * took_us : EVERY_US;
+    const int64_t took_us = clock_steady_us() - began_us, work_us = clock_thread_us() - had_us;
+    const int64_t every_us = work_us > LONG_US ? LONG_SHARE * work_us : EVERY_US;
     return took_us < every_us ? every_us - took_us : 0;
 }
 
