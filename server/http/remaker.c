@@ -8,11 +8,11 @@
 #include "server/http/clock.h"
 #include "server/rules/figures.h"
 
-#define TICK_US 5000   /* between looks at the book while a day is watched */
-#define IDLE_US 100000 /* while none is */
-#define EVERY_US 50000 /* from one making to the next, at least */
-#define LONG_US 400000 /* of a processor: makings that take more */
-#define LONG_SHARE 2   /* leave as much time between them as they take of it */
+#define TICK_US 5000    /* between looks at the book while a day is watched */
+#define IDLE_US 100000  /* while none is */
+#define EVERY_US 50000  /* from one making to the next, at least */
+#define LONG_US 1000000 /* of a processor: makings that take more */
+#define LONG_SHARE 2    /* leave as much time between them as they take of it */
 #define AFTER_FAILURE_US 1000000
 
 struct remaker {

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* remaker: a thread that makes the figures of great days anew while somebody looks at them
  * and runs come in, so that the threads that answer requests need not, and what they show
- * is never old. As long as a day's figures take less than 0.4 s of a processor they are
+ * is never old. As long as a day's figures take less than a second of a processor they are
  * made one time after the other; beyond that half of one is left to the intake. */
 #ifndef NOONARC_REMAKER_H
 #define NOONARC_REMAKER_H
