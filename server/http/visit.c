@@ -201,6 +201,12 @@ static void handle(struct visit *visit) {
     hand_over(visit);
 }
 
+static void let_go_of_body(struct visit *visit) {
+    atomic_fetch_sub(&visit->listener->held, (long long)visit->held);
+    visit->held = 0;
+    text_release(&visit->body);
+}
+
 static void receive(struct visit *visit, const char *bytes, size_t length) {
     visit->received += length;
     if (visit->route == NULL || visit->err.code != ERR_NONE)
@@ -212,10 +218,12 @@ static void receive(struct visit *visit, const char *bytes, size_t length) {
     /* Of all bodies together only so much is held, whatever the number of senders. */
     long long most = (long long)visit->listener->limits.body_mib * 1024 * 1024;
     visit->held += length;
-    if (atomic_fetch_add(&visit->listener->held, (long long)length) + (long long)length > most)
-        err_set(&visit->err, ERR_BUSY, NULL, "too much is being sent at once; try again soon");
-    else
+    if (atomic_fetch_add(&visit->listener->held, (long long)length) + (long long)length <= most) {
         text_add(&visit->body, bytes, length);
+        return;
+    }
+    err_set(&visit->err, ERR_BUSY, NULL, "too much is being sent at once; try again soon");
+    let_go_of_body(visit); /* before the answer: the next may have the room */
 }
 
 /* A request that was refused before it was whole took no time of ours. */
@@ -351,9 +359,8 @@ void visit_end(void *cls, struct MHD_Connection *connection, void **slot,
         return;
     /* The next request of the connection, if there is one, may come. */
     (void)patience_head(door_patience(listener->door), &visit->guest->stay);
-    atomic_fetch_sub(&listener->held, (long long)visit->held);
+    let_go_of_body(visit);
     exchange_release(&visit->exchange);
-    text_release(&visit->body);
     free(visit);
     *slot = NULL;
     atomic_fetch_sub(&listener->under_way, 1);
