@@ -35,14 +35,13 @@ static enum found read_one(struct statement *statement, struct site_row *out, st
     return step == STEP_ROW ? FOUND_ONE : step == STEP_DONE ? FOUND_NONE : FOUND_FAILED;
 }
 
-#define SITE_SELECT                                                                                \
+#define SITE_FROM                                                                                  \
     "SELECT s.id, v.version, " SITE_COLUMNS " FROM site s JOIN site_version v ON v.site = s.id "   \
-    "WHERE " SITE_NEWEST " AND "
+    "WHERE "
+#define SITE_SELECT SITE_FROM SITE_NEWEST " AND "
 
 /* Of one site: found at once at the end of its versions. */
-#define ONE_SITE(which)                                                                            \
-    "SELECT s.id, v.version, " SITE_COLUMNS " FROM site s JOIN site_version v ON v.site = s.id "   \
-    "WHERE " which " ORDER BY v.version DESC LIMIT 1"
+#define ONE_SITE(which) SITE_FROM which " ORDER BY v.version DESC LIMIT 1"
 
 enum found site_rows_find(struct db *db, const char *site, struct site_row *out, struct err *err) {
     struct statement *statement;
