@@ -19,7 +19,7 @@ int line_points(struct db *db, const char *day, struct line_record **out, size_t
     size_t n = 0;
     int result = -1;
     if (lookup_day(db, day, &row, err) || reduction_rows_of_day(db, row.id, &noons, &n, err) ||
-        combination_make(noons, NULL, n, &combination, err))
+        combination_make(noons, NULL, n, NULL, &combination, err))
         goto cleanup;
     records = calloc(n + 1, sizeof *records);
     if (!records) {

@@ -7,7 +7,6 @@
 #include <stdlib.h>
 
 #include "server/science/order.h"
-#include "server/science/slopes.h"
 
 #define STRAY_SIGMAS 4.0
 #define STRAY_SHARE 0.25 /* at most this share of the sites is left out */
@@ -196,17 +195,17 @@ static void readmit(struct combine_point *points, size_t count, double limit) {
     }
 }
 
-static bool robust_slopes(const struct combine_point *points, size_t count, double *scratch,
-                          struct slopes *out) {
+static bool robust_slopes(const struct combine_point *points, size_t count,
+                          const struct slopes *near, double *scratch, struct slopes *out) {
     struct slope_point *slope_points = (struct slope_point *)scratch;
     for (size_t i = 0; i < count; i++)
         slope_points[i] =
             (struct slope_point){points[i].meridian_km, points[i].noon_angle_deg, points[i].group};
-    return slopes_median(slope_points, count, 1.0, scratch + 3 * count, out);
+    return slopes_median(slope_points, count, 1.0, near, scratch + 3 * count, out);
 }
 
-void combine_fit(struct combine_point *points, size_t count, double *scratch,
-                 struct combined *out) {
+void combine_fit(struct combine_point *points, size_t count, const struct slopes *near,
+                 double *scratch, struct combined *out) {
     struct combined combined = {
         .status = COMBINE_TOO_FEW,
         .circumference_km = NAN,
@@ -227,8 +226,8 @@ void combine_fit(struct combine_point *points, size_t count, double *scratch,
         points[i].left_out = false;
         points[i].residual_deg = points[i].influence_km = NAN;
     }
-    struct slopes slopes;
-    if (robust_slopes(points, count, scratch, &slopes)) {
+    if (robust_slopes(points, count, near, scratch, &combined.slopes)) {
+        const struct slopes slopes = combined.slopes;
         if (slopes.median > 0.0) {
             combined.median_km = 360.0 / slopes.median;
             combined.median_low_km = 360.0 / slopes.high;

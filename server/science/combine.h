@@ -17,6 +17,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "server/science/slopes.h"
+
 struct combine_point {
     int64_t key;   /* orders the sums: unique within a call */
     int32_t group; /* one intercept each */
@@ -52,12 +54,15 @@ struct combined {
     int left_out;
     int groups;      /* used: with at least two sites */
     double local_km; /* what perfect noon angles at these very sites would have given */
+    struct slopes slopes; /* of all pairs, degrees a kilometre; count 0: there is none */
 };
 
 /* Fits. points is sorted by (group, key) in place and its flags and residuals
- * are filled. scratch: room for count doubles times COMBINE_SCRATCH. No malloc
+ * are filled. near: the slopes of a set that was little different, which save time;
+ * NULL none. scratch: room for count doubles times COMBINE_SCRATCH. No malloc
  * inside. count up to INT32_MAX / 8. */
 #define COMBINE_SCRATCH 8
-void combine_fit(struct combine_point *points, size_t count, double *scratch, struct combined *out);
+void combine_fit(struct combine_point *points, size_t count, const struct slopes *near,
+                 double *scratch, struct combined *out);
 
 #endif

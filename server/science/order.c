@@ -1,15 +1,17 @@
 /* SPDX-License-Identifier: MIT */
-/* order: selection by parting about a middle value, sorting by the digits of the doubles' bits. */
+/* order: selection by parting about a middle value; sorting by digits, first of the values
+ * on a scale of 32 bits from the least to the greatest, which leaves little to do. */
 #include "server/science/order.h"
 
 #include <math.h>
+#include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
 
 #define FEW 24
-#define PLACES 6 /* digits of 11 bits in a double */
 #define DIGIT_BITS 11
 #define DIGITS (1 << DIGIT_BITS)
+#define SCALE 4294967295.0 /* no step beyond 32 bits, however it is rounded */
 
 static void insert_values(double *value, size_t count) {
     for (size_t i = 1; i < count; i++) {
@@ -78,6 +80,66 @@ double order_median(double *value, size_t count) {
     return 0.5 * lower + 0.5 * upper;
 }
 
+/* Puts places that are nearly in order in order; equals stay. False when it would take more
+ * than so many moves: they are in no order then. */
+static bool insert_places(const double *value, size_t count, uint32_t *place, size_t moves) {
+    for (size_t i = 1; i < count; i++) {
+        const uint32_t own = place[i];
+        size_t at = i;
+        for (; at > 0 && value[place[at - 1]] > value[own]; at--)
+            place[at] = place[at - 1];
+        place[at] = own;
+        if (i - at > moves)
+            return false;
+        moves -= i - at;
+    }
+    return true;
+}
+
+static void number_places(size_t count, uint32_t *place) {
+    for (size_t i = 0; i < count; i++)
+        place[i] = (uint32_t)(count - 1 - i);
+}
+
+/* From how often each digit comes to the place of the first that has it. */
+static void place_digits(uint32_t *times) {
+    uint32_t sum = 0;
+    for (int digit = 0; digit < DIGITS; digit++) {
+        const uint32_t with = times[digit];
+        times[digit] = sum;
+        sum += with;
+    }
+}
+
+static size_t digit_of(uint64_t bits, int shift) {
+    return bits >> shift & (DIGITS - 1);
+}
+
+/* By the scale: a value's place on it above the place it has. */
+static void sort_scaled(const double *value, size_t count, double least, double steps,
+                        uint32_t *place, uint64_t *spare) {
+    static const int shift[] = {32, 32 + DIGIT_BITS, 32 + 2 * DIGIT_BITS};
+    uint32_t times[3][DIGITS] = {{0}};
+    uint64_t *from = spare, *to = spare + count;
+    for (size_t i = 0; i < count; i++) {
+        const size_t at = count - 1 - i;
+        const uint64_t scaled = (uint64_t)((value[at] - least) * steps) << 32 | at;
+        for (int k = 0; k < 3; k++)
+            times[k][digit_of(scaled, shift[k])]++;
+        from[i] = scaled;
+    }
+    for (int k = 0; k < 3; k++) {
+        place_digits(times[k]);
+        for (size_t i = 0; i < count; i++)
+            to[times[k][digit_of(from[i], shift[k])]++] = from[i];
+        uint64_t *other = from;
+        from = to;
+        to = other;
+    }
+    for (size_t i = 0; i < count; i++)
+        place[i] = (uint32_t)from[i];
+}
+
 /* Bits that are in the order of the values; one zero. */
 static uint64_t bits_of(double value) {
     uint64_t bits;
@@ -86,47 +148,41 @@ static uint64_t bits_of(double value) {
     return bits >> 63 ? ~bits : bits | (uint64_t)1 << 63;
 }
 
-static void insert_keys(struct order_key *key, size_t count) {
-    for (size_t i = 1; i < count; i++) {
-        struct order_key own = key[i];
-        size_t at = i;
-        for (; at > 0 && key[at - 1].value > own.value; at--)
-            key[at] = key[at - 1];
-        key[at] = own;
-    }
-}
-
-static size_t digit_of(uint64_t bits, int place) {
-    return bits >> (DIGIT_BITS * place) & (DIGITS - 1);
-}
-
-void order_sort(struct order_key *key, struct order_key *spare, size_t count) {
-    uint32_t times[PLACES][DIGITS] = {{0}};
-    struct order_key *from = key, *to = spare;
-    if (count <= FEW) {
-        insert_keys(key, count);
-        return;
-    }
-    for (size_t i = 0; i < count; i++) {
-        const uint64_t bits = bits_of(key[i].value);
-        for (int place = 0; place < PLACES; place++)
-            times[place][digit_of(bits, place)]++;
-    }
-    for (int place = 0; place < PLACES; place++) {
-        uint32_t *first = times[place], sum = 0; /* place of the first with each digit */
-        if (first[digit_of(bits_of(from[0].value), place)] == count)
-            continue; /* all the same */
-        for (int digit = 0; digit < DIGITS; digit++) {
-            const uint32_t with = first[digit];
-            first[digit] = sum;
-            sum += with;
-        }
+/* By all digits of the bits: values crowded together, of all magnitudes, infinite. */
+static void sort_bits(const double *value, size_t count, uint32_t *place, uint32_t *spare) {
+    uint32_t *from = place, *to = spare;
+    number_places(count, place);
+    for (int shift = 0; shift < 64; shift += DIGIT_BITS) {
+        uint32_t times[DIGITS] = {0};
         for (size_t i = 0; i < count; i++)
-            to[first[digit_of(bits_of(from[i].value), place)]++] = from[i];
-        struct order_key *other = from;
+            times[digit_of(bits_of(value[i]), shift)]++;
+        place_digits(times);
+        for (size_t i = 0; i < count; i++)
+            to[times[digit_of(bits_of(value[from[i]]), shift)]++] = from[i];
+        uint32_t *other = from;
         from = to;
         to = other;
     }
-    if (from != key)
-        memcpy(key, from, count * sizeof *key);
+    if (from != place)
+        memcpy(place, from, count * sizeof *place);
+}
+
+void order_places(const double *value, size_t count, uint32_t *place, uint64_t *spare) {
+    if (count <= FEW) {
+        number_places(count, place);
+        (void)insert_places(value, count, place, FEW * FEW);
+        return;
+    }
+    double least = value[0], greatest = value[0];
+    for (size_t i = 1; i < count; i++) {
+        least = value[i] < least ? value[i] : least;
+        greatest = value[i] > greatest ? value[i] : greatest;
+    }
+    const double steps = SCALE / (greatest - least);
+    if (isfinite(greatest - least) && isfinite(steps)) {
+        sort_scaled(value, count, least, steps, place, spare);
+        if (insert_places(value, count, place, count))
+            return;
+    }
+    sort_bits(value, count, place, (uint32_t *)spare);
 }

@@ -14,13 +14,8 @@ double order_select(double *value, size_t count, size_t rank);
 /* The middle value, or the mean of the two middle ones; count >= 1. Values change places. */
 double order_median(double *value, size_t count);
 
-/* A number with what it belongs to. */
-struct order_key {
-    double value;
-    uint32_t index;
-};
-
-/* Sorts ascending; equals stay as they were. spare: room for count. */
-void order_sort(struct order_key *key, struct order_key *spare, size_t count);
+/* Fills place with 0 .. count - 1 in ascending order of their values; of equal ones the
+ * later place comes first. count is below 2^32; spare: room for 2 count. */
+void order_places(const double *value, size_t count, uint32_t *place, uint64_t *spare);
 
 #endif

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /* slopes: selection by counting. With points in order of x, the slope of a pair
  * is at most v exactly when y - v x does not grow from the one to the other, so
- * a merge sort counts the slopes up to v; and what changes places from one v to a
- * greater one are the slopes between them. */
+ * the points in order of these levels tell the slopes up to v; and what changes places
+ * from one v to a greater one are the slopes between them. */
 #include "server/science/slopes.h"
 
 #include <float.h>
@@ -13,10 +13,11 @@
 #include "server/science/order.h"
 
 #define SAMPLE 2048 /* slopes drawn for a first bracket */
-#define RUN 4       /* levels that are put in order one by one */
 #define AIMS 4
 #define NEAR 6 /* slopes a point from an end to the rank: fewer are passed by turning */
 #define TURNS 12
+#define NEAR_POINTS 1000 /* from so many on, searching from the last slopes saves time */
+#define CLOSE 1e-4 /* of the whole breadth in x: points nearer than that are few */
 
 static int by_group_x_y(const void *left, const void *right) {
     const struct slope_point *a = left, *b = right;
@@ -49,10 +50,16 @@ struct aim {
 struct search {
     const struct slope_point *points; /* by group, x, y */
     size_t count;
-    double *scratch;
+    double *level;          /* y - v x of every point, for the v last stood at */
+    uint32_t *place;        /* each group's points in order of level, counted from its first */
+    uint64_t *spare;        /* two a point */
+    double *room;           /* for the slopes of a list, one a point */
+    double stands_at;       /* the v; NAN: at none */
     int64_t slopes;         /* in all */
     int64_t equal_pairs;    /* of points */
     double least, greatest; /* no slope lies outside, but for its rounding */
+    double most_x, most_y;  /* sizes */
+    double breadth;         /* in x, of the broadest group */
     int64_t most_passed;    /* by one turn */
     struct aim aim[AIMS];
     size_t aims;
@@ -73,14 +80,13 @@ static size_t column_end(const struct slope_point *points, size_t end, size_t be
 }
 
 /* One group's points by x, those of one x by y. */
-static void sort_group(struct slope_point *points, size_t count, double *scratch) {
-    struct order_key *key = (struct order_key *)scratch;
-    struct slope_point *moved = (struct slope_point *)(scratch + 2 * count);
+static void sort_group(struct slope_point *points, size_t count, const struct search *search) {
+    struct slope_point *moved = (struct slope_point *)search->level; /* and on, over spare */
     for (size_t i = 0; i < count; i++)
-        key[i] = (struct order_key){points[i].x, (uint32_t)i};
-    order_sort(key, key + count, count);
+        search->level[i] = points[i].x;
+    order_places(search->level, count, search->place, search->spare);
     for (size_t i = 0; i < count; i++)
-        moved[i] = points[key[i].index];
+        moved[i] = points[search->place[i]];
     memcpy(points, moved, count * sizeof *points);
     for (size_t begin = 0, end; begin < count; begin = end) {
         end = column_end(points, count, begin);
@@ -89,7 +95,7 @@ static void sort_group(struct slope_point *points, size_t count, double *scratch
     }
 }
 
-static void sort_points(struct slope_point *points, size_t count, double *scratch) {
+static void sort_points(struct slope_point *points, size_t count, const struct search *search) {
     bool grouped = true;
     for (size_t i = 1; i < count && grouped; i++)
         grouped = points[i - 1].group <= points[i].group;
@@ -99,7 +105,7 @@ static void sort_points(struct slope_point *points, size_t count, double *scratc
     }
     for (size_t begin = 0, end; begin < count; begin = end) {
         end = group_end(points, count, begin);
-        sort_group(points + begin, end - begin, scratch);
+        sort_group(points + begin, end - begin, search);
     }
 }
 
@@ -108,77 +114,6 @@ static int64_t ordinal(double value) {
     int64_t bits;
     memcpy(&bits, &value, sizeof bits);
     return bits < 0 ? INT64_MIN - bits : bits; /* both zeros are 0 */
-}
-
-/* Sorts a few levels; returns the number of pairs i < j with level[j] <= level[i]. */
-static int64_t count_run(int64_t *level, size_t count) {
-    int64_t pairs = 0;
-    for (size_t i = 1; i < count; i++) {
-        int64_t own = level[i];
-        size_t at = i;
-        for (; at > 0 && own <= level[at - 1]; at--)
-            level[at] = level[at - 1];
-        level[at] = own;
-        pairs += (int64_t)(i - at);
-    }
-    return pairs;
-}
-
-/* Merges two sorted runs of one length from both ends at once; returns the pairs of a
- * level of the right run with one of the left that is not less. */
-static int64_t merge_equals(const int64_t *left, const int64_t *right, size_t length,
-                            int64_t *out) {
-    size_t i = 0, j = 0, k = length - 1, l = length - 1;
-    uint64_t pairs = 0;
-    for (size_t step = 0; step < length; step++) {
-        int64_t a = left[i], b = right[j];
-        size_t is_right = b <= a;
-        out[step] = is_right ? b : a;
-        pairs += (0 - is_right) & (length - i);
-        j += is_right;
-        i += 1 - is_right;
-        int64_t y = left[k], z = right[l];
-        size_t is_left = z <= y;
-        out[2 * length - 1 - step] = is_left ? y : z;
-        pairs += (is_left - 1) & (length - 1 - k);
-        k -= is_left;
-        l -= 1 - is_left;
-    }
-    return (int64_t)pairs;
-}
-
-/* The same for runs of any two lengths, from the front. */
-static int64_t merge(const int64_t *left, size_t lefts, const int64_t *right, size_t rights,
-                     int64_t *out) {
-    size_t i = 0, j = 0;
-    int64_t pairs = 0;
-    while (i < lefts && j < rights) {
-        bool is_right = right[j] <= left[i];
-        if (is_right)
-            pairs += (int64_t)(lefts - i);
-        *out++ = is_right ? right[j++] : left[i++];
-    }
-    memcpy(out, left + i, (lefts - i) * sizeof *out);
-    memcpy(out + (lefts - i), right + j, (rights - j) * sizeof *out);
-    return pairs;
-}
-
-/* Returns the number of pairs i < j with level[j] <= level[i]. Spoils both. */
-static int64_t count_not_growing(int64_t *level, int64_t *spare, size_t count) {
-    int64_t pairs = 0;
-    for (size_t begin = 0; begin < count; begin += RUN)
-        pairs += count_run(level + begin, count - begin < RUN ? count - begin : RUN);
-    for (size_t length = RUN; length < count; length *= 2) {
-        size_t begin = 0;
-        for (; begin + 2 * length <= count; begin += 2 * length)
-            pairs += merge_equals(level + begin, level + begin + length, length, spare + begin);
-        size_t rest = count - begin, lefts = rest < length ? rest : length;
-        pairs += merge(level + begin, lefts, level + begin + lefts, rest - lefts, spare + begin);
-        int64_t *other = level;
-        level = spare;
-        spare = other;
-    }
-    return pairs;
 }
 
 /* Points of one x have no slope among them. Inside such a column y grows, and
@@ -198,15 +133,55 @@ static double level_of(const struct slope_point *point, double v) {
     return point->y - v * point->x;
 }
 
-static int64_t count_at_most(const struct search *search, double v) {
+static unsigned ones(uint64_t bits) {
+    bits -= bits >> 1 & 0x5555555555555555u;
+    bits = (bits & 0x3333333333333333u) + (bits >> 2 & 0x3333333333333333u);
+    bits = (bits + (bits >> 4)) & 0x0F0F0F0F0F0F0F0Fu;
+    return (unsigned)(bits * 0x0101010101010101u >> 56);
+}
+
+/* The number of pairs i < j with place[i] > place[j]. Which places have been met is noted
+ * in words of 64, and over the words stands a tree: each node counts those met in its left
+ * half. */
+static int64_t count_turned(const uint32_t *place, size_t count, uint64_t *spare) {
+    const size_t words = (count + 63) / 64;
+    int depth = 0;
+    while ((size_t)1 << depth < words)
+        depth++;
+    uint64_t *met = spare;
+    uint32_t *left = (uint32_t *)(spare + words); /* from 1 on; the halves of n are 2n, 2n + 1 */
+    memset(met, 0, words * sizeof *met);
+    memset(left, 0, ((size_t)1 << depth) * sizeof *left);
+    uint64_t pairs = 0;
+    for (size_t i = 0; i < count; i++) {
+        const uint32_t word = place[i] / 64;
+        const uint64_t bit = (uint64_t)1 << place[i] % 64;
+        uint64_t less = ones(met[word] & (bit - 1));
+        met[word] |= bit;
+        for (int up = depth; up > 0; up--) {
+            uint32_t *node = &left[((uint32_t)1 << (depth - up)) + (word >> up)];
+            const uint32_t is_right = word >> (up - 1) & 1;
+            less += (0 - is_right) & *node;
+            *node += 1 - is_right;
+        }
+        pairs += i - less;
+    }
+    return (int64_t)pairs;
+}
+
+/* Puts each group's points in order of their levels at v: of equal ones the point of the
+ * greater x comes first, as the slope counts. Returns the number of slopes up to v. */
+static int64_t stand_at(struct search *search, double v) {
     int64_t pairs = -search->equal_pairs;
+    for (size_t i = 0; i < search->count; i++)
+        search->level[i] = level_of(&search->points[i], v);
     for (size_t begin = 0, end; begin < search->count; begin = end) {
         end = group_end(search->points, search->count, begin);
-        int64_t *level = (int64_t *)search->scratch, *spare = level + (end - begin);
-        for (size_t i = begin; i < end; i++)
-            level[i - begin] = ordinal(level_of(&search->points[i], v));
-        pairs += count_not_growing(level, spare, end - begin);
+        uint32_t *place = search->place + begin;
+        order_places(search->level + begin, end - begin, place, search->spare);
+        pairs += count_turned(place, end - begin, search->spare);
     }
+    search->stands_at = v;
     return pairs;
 }
 
@@ -216,10 +191,15 @@ static void survey(struct search *search) {
     search->least = INFINITY;
     search->greatest = -INFINITY;
     search->slopes = 0;
+    for (size_t i = 0; i < search->count; i++) {
+        search->most_x = fmax(search->most_x, fabs(points[i].x));
+        search->most_y = fmax(search->most_y, fabs(points[i].y));
+    }
     for (size_t begin = 0, end; begin < search->count; begin = end) {
         end = group_end(points, search->count, begin);
         int64_t size = (int64_t)(end - begin);
         search->slopes += size * (size - 1) / 2;
+        search->breadth = fmax(search->breadth, points[end - 1].x - points[begin].x);
         /* A slope is a mean of the steps between neighbouring columns it spans. */
         for (size_t column = begin, next; column < end; column = next) {
             next = column_end(points, end, column);
@@ -257,7 +237,7 @@ static void move_end(struct aim *aim, double trial, int64_t up_to) {
 
 /* Counts at a trial slope, and narrows all aims by it. */
 static void try_at(struct search *search, double trial) {
-    const int64_t up_to = count_at_most(search, trial);
+    const int64_t up_to = stand_at(search, trial);
     for (size_t i = 0; i < search->aims; i++)
         move_end(&search->aim[i], trial, up_to);
 }
@@ -350,57 +330,49 @@ static void narrow(struct search *search, const struct aim *aim, int64_t enough,
     }
 }
 
-/* Puts each group's points, as keys, in the order of their levels at v. Where levels are
- * equal, the point of the greater x comes first, as the slope counts. */
-static void order_at(const struct search *search, double v) {
-    struct order_key *all = (struct order_key *)search->scratch;
-    for (size_t begin = 0, end; begin < search->count; begin = end) {
-        end = group_end(search->points, search->count, begin);
-        struct order_key *key = all + begin;
-        for (size_t i = 0; i < end - begin; i++) {
-            const size_t at = end - 1 - i;
-            key[i] = (struct order_key){level_of(&search->points[at], v), (uint32_t)at};
-        }
-        order_sort(key, all + search->count, end - begin);
-    }
-}
-
 struct list {
     double *slope;
     size_t count, room;
     int64_t passed; /* whether there was room or not */
 };
 
-/* Brings points that are in order at one slope in order at v, and lists the slopes of the
- * pairs that change places, those between the two, as far as there is room. */
-static void turn_to(const struct search *search, double v, struct list *list) {
-    const struct slope_point *points = search->points;
-    struct order_key *all = (struct order_key *)search->scratch;
+/* Brings one group's points in order of new levels, and lists. */
+static void turn_group(const struct search *search, size_t begin, size_t end, struct list *list) {
+    const struct slope_point *points = search->points + begin;
+    const double *level = search->level + begin;
+    uint32_t *place = search->place + begin;
+    for (size_t i = 1; i < end - begin && list->passed <= search->most_passed; i++) {
+        const uint32_t own = place[i];
+        size_t at = i;
+        for (; at > 0; at--) {
+            const uint32_t other = place[at - 1];
+            if (level[own] > level[other] || (level[own] == level[other] && own < other))
+                break;
+            if (points[own].x != points[other].x) {
+                if (list->count < list->room)
+                    list->slope[list->count++] = slope_of(&points[own], &points[other]);
+                list->passed++;
+            }
+            place[at] = other;
+        }
+        place[at] = own;
+    }
+}
+
+/* From where the points stand to v: lists the slopes of the pairs that change places, those
+ * between the two, as far as there is room. Gives up when it passes too many. */
+static bool turn_to(struct search *search, double v, struct list *list) {
     for (size_t i = 0; i < search->count; i++)
-        all[i].value = level_of(&points[all[i].index], v);
+        search->level[i] = level_of(&search->points[i], v);
     list->count = 0;
     list->passed = 0;
     for (size_t begin = 0, end; begin < search->count; begin = end) {
-        end = group_end(points, search->count, begin);
-        for (size_t i = begin + 1; i < end && list->passed <= search->most_passed; i++) {
-            const struct order_key own = all[i];
-            size_t at = i;
-            for (; at > begin; at--) {
-                const struct order_key *other = &all[at - 1];
-                if (own.value > other->value ||
-                    (own.value == other->value && own.index < other->index))
-                    break;
-                if (points[own.index].x != points[other->index].x) {
-                    if (list->count < list->room)
-                        list->slope[list->count++] =
-                            slope_of(&points[own.index], &points[other->index]);
-                    list->passed++;
-                }
-                all[at] = *other;
-            }
-            all[at] = own;
-        }
+        end = group_end(search->points, search->count, begin);
+        turn_group(search, begin, end, list);
     }
+    const bool is_there = list->passed <= search->most_passed;
+    search->stands_at = is_there ? v : NAN;
+    return is_there;
 }
 
 /* The slope of a place in a list, and the one of the next place where it is asked for: NAN
@@ -416,34 +388,36 @@ static double listed(struct list *list, int64_t place, double *next) {
     return slope;
 }
 
-/* From the end that is nearer to the rank the order of the points is turned, to and fro,
- * until the slopes that it passes can be listed and include the rank. False when it does
- * not come to that: one value stands there many times, or rounding hides it. */
-static bool turn_to_rank(const struct search *search, struct aim aim, struct list *list,
+/* The width within which a slope is not told from another by levels, which are rounded,
+ * unless the points of one are close together. */
+static double blur_about(const struct search *search, double slope) {
+    return DBL_EPSILON * (search->most_y + fabs(slope) * search->most_x) /
+           (CLOSE * search->breadth);
+}
+
+/* From where the points stand, with so many slopes up to there, and so many a unit of slope,
+ * they are turned, to and fro, until the slopes passed by a turn can be listed and include
+ * the rank, not too near to either end: then *slope is it, whatever the way there. False
+ * when it does not come to that: one value stands there many times, or rounding hides it.
+ * next: as in listed. */
+static bool turn_to_rank(struct search *search, int64_t rank, int64_t up_to, double density,
                          double *slope, double *next) {
-    const double step = 0.25 * (double)list->room;
-    bool is_low = aim.rank - aim.below <= aim.up_to - aim.rank; /* the end we stand at */
-    order_at(search, is_low ? aim.low : aim.high);
+    struct list list = {search->room, 0, search->count, 0};
+    const double beyond = 0.25 * (double)list.room;
     for (int turns = 0; turns < TURNS; turns++) {
-        double to = slope_about(&aim, (double)aim.rank - 0.5 + (is_low ? step : -step));
-        if (aim.up_to - aim.below <= (int64_t)list->room || !is_between(&aim, to))
-            to = is_low ? aim.high : aim.low;
-        turn_to(search, to, list);
-        if (list->passed > search->most_passed)
+        const double from = search->stands_at, away = (double)(rank - up_to) - 0.5;
+        const double to = from + (away + copysign(beyond, away)) / density;
+        const bool is_up = away > 0.0;
+        if (!isfinite(to) || to == from || !turn_to(search, to, &list))
             return false;
-        const int64_t from = is_low ? aim.below : aim.up_to;
-        const int64_t up_to = is_low ? from + list->passed : from - list->passed;
-        const bool is_passed = is_low == (up_to >= aim.rank);
-        if (is_passed && list->passed <= (int64_t)list->room) {
-            *slope = listed(list, aim.rank - (is_low ? from : up_to) - 1, next);
-            return true;
+        const int64_t there = is_up ? up_to + list.passed : up_to - list.passed;
+        if (is_up == (there >= rank) && list.passed <= (int64_t)list.room) {
+            *slope = listed(&list, rank - (is_up ? up_to : there) - 1, next);
+            return fmin(fabs(*slope - from), fabs(*slope - to)) > blur_about(search, *slope);
         }
-        if (is_between(&aim, to)) {
-            move_end(&aim, to, up_to);
-            is_low = up_to < aim.rank;
-        } else {
-            is_low = !is_low; /* at the other end */
-        }
+        if (list.passed > (int64_t)list.room / 8)
+            density = (double)list.passed / fabs(to - from);
+        up_to = there;
     }
     return false;
 }
@@ -451,7 +425,7 @@ static bool turn_to_rank(const struct search *search, struct aim aim, struct lis
 /* The slope an aim asks for; next: of the rank behind it, NAN when that takes an aim of its
  * own. */
 static double slope_at(struct search *search, const struct aim *aim, double *next) {
-    struct list list = {search->scratch + 4 * search->count, 0, search->count, 0};
+    struct list list = {search->room, 0, search->count, 0};
     double slope;
     if (next)
         *next = NAN;
@@ -460,30 +434,36 @@ static double slope_at(struct search *search, const struct aim *aim, double *nex
         return isinf(aim->low) ? search->least : search->greatest;
     const int64_t enough = (int64_t)list.room;
     narrow(search, aim, enough, NEAR * enough);
-    if (turn_to_rank(search, *aim, &list, &slope, next))
+    const bool is_low = aim->rank - aim->below <= aim->up_to - aim->rank; /* the nearer end */
+    const double near = is_low ? aim->low : aim->high;
+    const double density = (double)(aim->up_to - aim->below) / (aim->high - aim->low);
+    if (search->stands_at != near)
+        (void)stand_at(search, near);
+    if (turn_to_rank(search, aim->rank, is_low ? aim->below : aim->up_to, density, &slope, next))
         return slope;
     /* What lies between the ends, or, where one value stands there many times, a part. */
     narrow(search, aim, enough, -1);
-    order_at(search, aim->low);
-    turn_to(search, aim->high, &list);
+    (void)stand_at(search, aim->low);
+    (void)turn_to(search, aim->high, &list);
     return list.count == 0 ? aim->high : listed(&list, aim->rank - aim->below - 1, next);
 }
 
-bool slopes_median(struct slope_point *points, size_t count, double z, double *scratch,
-                   struct slopes *out) {
-    sort_points(points, count, scratch);
-    struct search search = {.points = points,
-                            .count = count,
-                            .scratch = scratch,
-                            .most_passed = (int64_t)4 * NEAR * (int64_t)count};
-    survey(&search);
-    if (search.slopes == 0)
-        return false;
-    search.equal_pairs = equal_pairs(points, count);
-    int64_t slopes = search.slopes;
+/* The same from a slope near it. */
+static bool slope_near(struct search *search, int64_t rank, double near, double density,
+                       double *slope, double *next) {
+    const double beside = near - 0.25 * (double)search->count / density;
+    return isfinite(beside) &&
+           turn_to_rank(search, rank, stand_at(search, beside), density, slope, next);
+}
+
+enum { MIDDLE, LOW, HIGH, UPPER_MIDDLE };
+
+/* The ranks asked for. */
+static void ask(struct search *search, double z) {
+    const int64_t slopes = search->slopes;
     double variance = 0.0; /* of Kendall's sum, Sen 1968, without ties */
-    for (size_t begin = 0, end; begin < count; begin = end) {
-        end = group_end(points, count, begin);
+    for (size_t begin = 0, end; begin < search->count; begin = end) {
+        end = group_end(search->points, search->count, begin);
         double n = (double)(end - begin);
         variance += n * (n - 1.0) * (2.0 * n + 5.0) / 18.0;
     }
@@ -491,24 +471,66 @@ bool slopes_median(struct slope_point *points, size_t count, double z, double *s
     int64_t low_rank = llround(((double)slopes - reach) / 2.0);
     int64_t high_rank = llround(((double)slopes + reach) / 2.0) + 1;
     const int64_t ranks[AIMS] = {
-        (slopes + 1) / 2, low_rank < 1 ? 1 : low_rank, high_rank > slopes ? slopes : high_rank,
-        slopes / 2 + 1, /* the other middle one, of an even number */
+        [MIDDLE] = (slopes + 1) / 2,
+        [LOW] = low_rank < 1 ? 1 : low_rank,
+        [HIGH] = high_rank > slopes ? slopes : high_rank,
+        [UPPER_MIDDLE] = slopes / 2 + 1, /* the other middle one, of an even number */
     };
-    for (; search.aims < AIMS; search.aims++)
-        search.aim[search.aims] =
-            (struct aim){ranks[search.aims], -INFINITY, INFINITY, 0, slopes, NAN, 0};
-    if (slopes > (int64_t)count)
-        try_sample(&search, ranks[0]);
-    double upper, middle = slope_at(&search, &search.aim[0], &upper);
-    if (ranks[3] == ranks[0])
+    for (search->aims = 0; search->aims < AIMS; search->aims++)
+        search->aim[search->aims] =
+            (struct aim){ranks[search->aims], -INFINITY, INFINITY, 0, slopes, NAN, 0};
+}
+
+static void search_all(struct search *search, struct slopes *out) {
+    const struct aim *aim = search->aim;
+    double upper;
+    if (search->slopes > (int64_t)search->count)
+        try_sample(search, aim[MIDDLE].rank);
+    double middle = slope_at(search, &aim[MIDDLE], &upper);
+    if (aim[UPPER_MIDDLE].rank == aim[MIDDLE].rank)
         upper = middle;
     else if (isnan(upper))
-        upper = slope_at(&search, &search.aim[3], NULL);
-    *out = (struct slopes){
-        .count = slopes,
-        .median = 0.5 * middle + 0.5 * upper,
-        .low = slope_at(&search, &search.aim[1], NULL),
-        .high = slope_at(&search, &search.aim[2], NULL),
-    };
+        upper = slope_at(search, &aim[UPPER_MIDDLE], NULL);
+    out->median = 0.5 * middle + 0.5 * upper;
+    out->low = slope_at(search, &aim[LOW], NULL);
+    out->high = slope_at(search, &aim[HIGH], NULL);
+}
+
+/* From the slopes of a set that was little different. */
+static bool search_near(struct search *search, const struct slopes *near, struct slopes *out) {
+    const struct aim *aim = search->aim;
+    const double density = (double)(aim[HIGH].rank - aim[LOW].rank) / (near->high - near->low);
+    double middle, upper;
+    if (search->count < NEAR_POINTS || !(density > 0.0) ||
+        !slope_near(search, aim[MIDDLE].rank, near->median, density, &middle, &upper) ||
+        !slope_near(search, aim[LOW].rank, near->low, density, &out->low, NULL) ||
+        !slope_near(search, aim[HIGH].rank, near->high, density, &out->high, NULL))
+        return false;
+    if (aim[UPPER_MIDDLE].rank == aim[MIDDLE].rank)
+        upper = middle;
+    out->median = 0.5 * middle + 0.5 * upper;
+    return !isnan(upper);
+}
+
+bool slopes_median(struct slope_point *points, size_t count, double z, const struct slopes *near,
+                   double *scratch, struct slopes *out) {
+    struct search search = {.points = points,
+                            .count = count,
+                            .level = scratch,
+                            .spare = (uint64_t *)(scratch + count),
+                            .room = scratch + 3 * count,
+                            .place = (uint32_t *)(scratch + 4 * count),
+                            .stands_at = NAN,
+                            .most_passed = (int64_t)4 * NEAR * (int64_t)count};
+    sort_points(points, count, &search);
+    survey(&search);
+    if (search.slopes == 0)
+        return false;
+    search.equal_pairs = equal_pairs(points, count);
+    ask(&search, z);
+    struct slopes slopes = {.count = search.slopes};
+    if (!near || !search_near(&search, near, &slopes))
+        search_all(&search, &slopes);
+    *out = slopes;
     return true;
 }

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 /* slopes: exact order statistics of all pairwise slopes, without listing them.
  *
- * Counting the slopes below a trial value is counting inversions, O(n log n);
- * the trial interval is narrowed until what it holds can be listed: some ten counts. The median
+ * Counting the slopes below a trial value is counting inversions, O(n log n); the trial
+ * interval is narrowed until what it holds can be listed: some ten counts, or three where the
+ * slopes of a set that was little different are known. The median
  * is Theil's estimate; its interval Sen's (JASA 63 (1968) 1379). */
 #ifndef NOONARC_SLOPES_H
 #define NOONARC_SLOPES_H
@@ -23,10 +24,12 @@ struct slopes {
 };
 
 /* Order statistics over points (sorted in place by group, x, y). z: half-width
- * in standard deviations of the rank statistic (1 for 68.3 %, 1.812 for 93 %).
- * scratch: SLOPES_SCRATCH doubles a point. False when there is no slope at all. */
+ * in standard deviations of the rank statistic (1 for 68.3 %, 1.812 for 93 %). near: of a
+ * set that was little different, with the same z; NULL none. It saves time and changes no bit
+ * of the answer, unless so many slopes are equal but for their rounding that they cannot be
+ * listed. scratch: SLOPES_SCRATCH doubles a point. False when there is no slope at all. */
 #define SLOPES_SCRATCH 5
-bool slopes_median(struct slope_point *points, size_t count, double z, double *scratch,
-                   struct slopes *out);
+bool slopes_median(struct slope_point *points, size_t count, double z, const struct slopes *near,
+                   double *scratch, struct slopes *out);
 
 #endif

@@ -218,7 +218,7 @@ static int make_combined(const struct work *work, const struct noon_result *noon
     if (points == NULL || out->off_line == NULL)
         out_of_memory(err);
     else
-        outcome = noons_combine(noons, count, points, &out->combined, err);
+        outcome = noons_combine(noons, count, NULL, points, &out->combined, err);
     for (size_t i = 0; outcome == 0 && i < count; i++) {
         if (!points[i].left_out)
             continue;

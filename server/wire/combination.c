@@ -42,7 +42,7 @@ static void name_influences(const struct day_noon *noon, const uint32_t *order,
 }
 
 int combination_make(const struct day_noon *noon, const uint32_t *order, size_t count,
-                     struct combination *out, struct err *err) {
+                     const struct slopes *near, struct combination *out, struct err *err) {
     struct noon_result *results = calloc(count + 1, sizeof *results);
     struct combination made = {.point = calloc(count + 1, sizeof *made.point), .points = count};
     int outcome = -1;
@@ -54,7 +54,7 @@ int combination_make(const struct day_noon *noon, const uint32_t *order, size_t 
         results[i] = noon_at(noon, order, (int64_t)i)->noon;
         results[i].key = (int64_t)i;
     }
-    if (noons_combine(results, count, made.point, &made.combined, err) ||
+    if (noons_combine(results, count, near, made.point, &made.combined, err) ||
         name_off_line(noon, order, &made, err))
         goto cleanup;
     name_influences(noon, order, &made);

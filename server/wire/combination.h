@@ -21,9 +21,11 @@ struct combination {
 
 /* order: where the noons stand, sorted by site, so that the order in which they came cannot
  * show in the last digit; NULL: they stand so. The rank of a noon is its place in it. Keys
- * of noons are not looked at. Only memory can run out. */
+ * of noons are not looked at. near: the slopes of a set that was little different, which save
+ * time; NULL none. Only memory can run out. */
 int combination_make(const struct day_noon *noon, const uint32_t *order, size_t count,
-                     struct combination *out, struct err *err) __attribute__((warn_unused_result));
+                     const struct slopes *near, struct combination *out, struct err *err)
+    __attribute__((warn_unused_result));
 void combination_release(struct combination *combination);
 
 #endif

@@ -260,7 +260,7 @@ static int write_together(struct work *work, struct edition_headline *headline, 
         rows[i] = work->noon[i].noon;
         rows[i].noon.site = (int64_t)work->noon[i].site + 1;
     }
-    int result = combination_make(rows, NULL, work->noons, &combination, err);
+    int result = combination_make(rows, NULL, work->noons, NULL, &combination, err);
     free(rows);
     if (result)
         return -1;

@@ -201,8 +201,8 @@ static int sites_used(const struct noon_result *noons, size_t count,
 }
 
 /* noons: by key. scratch: COMBINE_SCRATCH doubles a noon. */
-static void combine(const struct noon_result *noons, size_t count, double *scratch,
-                    struct combine_point *points, struct combined *out) {
+static void combine(const struct noon_result *noons, size_t count, const struct slopes *near,
+                    double *scratch, struct combine_point *points, struct combined *out) {
     for (size_t i = 0; i < count; i++)
         scratch[i] = noons[i].lon_deg;
     double central_deg = match_central_meridian_deg(scratch, count, scratch + count);
@@ -210,7 +210,7 @@ static void combine(const struct noon_result *noons, size_t count, double *scrat
     sort_points(points, count);
     move_angles(noons, count, points);
     share_systematics(noons, count, points, (int64_t *)scratch);
-    combine_fit(points, count, scratch, out);
+    combine_fit(points, count, near, scratch, out);
     out->sites = sites_used(noons, count, points, (int64_t *)scratch);
     for (size_t i = 0; i < count; i++)
         points[i].key = noons[points[i].key].key;
@@ -223,15 +223,15 @@ static bool in_order(const struct noon_result *noons, size_t count) {
     return i >= count;
 }
 
-int noons_combine(const struct noon_result *noons, size_t count, struct combine_point *points,
-                  struct combined *out, struct err *err) {
+int noons_combine(const struct noon_result *noons, size_t count, const struct slopes *near,
+                  struct combine_point *points, struct combined *out, struct err *err) {
     struct noon_result *sorted = in_order(noons, count) ? NULL : sorted_copy(noons, count, by_key);
     double *scratch = calloc(count * COMBINE_SCRATCH + 1, sizeof *scratch);
     int result = -1;
     if (scratch == NULL || (sorted == NULL && !in_order(noons, count)))
         err_set(err, ERR_INTERNAL, NULL, "out of memory");
     else {
-        combine(sorted ? sorted : noons, count, scratch, points, out);
+        combine(sorted ? sorted : noons, count, near, scratch, points, out);
         result = 0;
     }
     free(sorted);

@@ -380,21 +380,30 @@ static void look_round(struct sweep *sweep) {
 
 /* ---- coming and going ---- */
 
+/* The members by longitude. False when memory is short. */
+static bool line_up(struct member *const *member, size_t count, struct member **row) {
+    double *lon_deg = malloc((count + 1) * sizeof *lon_deg);
+    uint32_t *place = malloc((count + 1) * sizeof *place);
+    uint64_t *spare = malloc(2 * (count + 1) * sizeof *spare);
+    const bool is_room = lon_deg && place && spare;
+    for (size_t i = 0; is_room && i < count; i++)
+        lon_deg[i] = member[i]->glance.lon_deg;
+    if (is_room)
+        order_places(lon_deg, count, place, spare);
+    for (size_t i = 0; is_room && i < count; i++)
+        row[i] = member[place[i]];
+    free(spare);
+    free(place);
+    free(lon_deg);
+    return is_room;
+}
+
 static bool stand_in_row(struct sweep *sweep, struct member *const *member) {
-    struct order_key *key = malloc(2 * (sweep->count + 1) * sizeof *key);
     sweep->row = malloc((sweep->count + 1) * sizeof(struct member *));
-    if (!key || !sweep->row) {
-        free(key);
+    if (!sweep->row || !line_up(member, sweep->count, sweep->row))
         return false;
-    }
     for (size_t i = 0; i < sweep->count; i++)
-        key[i] = (struct order_key){member[i]->glance.lon_deg, (uint32_t)i};
-    order_sort(key, key + sweep->count, sweep->count);
-    for (size_t i = 0; i < sweep->count; i++) {
-        sweep->row[i] = member[key[i].index];
         sweep->row[i]->sums = (struct standing_sums){0};
-    }
-    free(key);
     for (int level = 0; level < LEVELS; level++) {
         const size_t blocks = sweep->count / ((size_t)LEAF << level);
         sweep->block[level] = calloc(blocks + 1, sizeof(struct block *));

@@ -40,6 +40,7 @@ struct tally {
     struct strip strip[STRIPS];
     struct best_pairs best;
     int64_t pairs, readings_left_out;
+    struct slopes slopes; /* as told last; count 0: never */
     size_t moved;       /* came or went since the sums were told */
     bool is_unsurveyed; /* sums, pairs and best are to be made anew */
 };
@@ -242,8 +243,10 @@ static void settle(struct tally *tally, struct member *member, bool off_line) {
 
 int tally_combine(struct tally *tally, struct combination *out, struct err *err) {
     const uint32_t *order = roll_order(&tally->roll, tally->noon);
-    if (combination_make(tally->noon, order, tally->roll.count, out, err))
+    const struct slopes *near = tally->slopes.count > 0 ? &tally->slopes : NULL;
+    if (combination_make(tally->noon, order, tally->roll.count, near, out, err))
         return -1;
+    tally->slopes = out->combined.slopes;
     for (size_t i = 0; i < out->points; i++)
         settle(tally, member_in(tally, order[out->point[i].key]), out->point[i].left_out);
     tally->moved = 0;

@@ -93,7 +93,7 @@ static void reduce_bare(struct scene *scene) {
 
 static void combine(struct scene *scene) {
     struct combined combined;
-    combine_fit(scene->points, scene->count, scene->scratch, &combined);
+    combine_fit(scene->points, scene->count, NULL, scene->scratch, &combined);
     sink = combined.circumference_km;
 }
 

@@ -21,7 +21,7 @@ static struct combined combined_of(struct combine_point *points, size_t count) {
     static double scratch[POINTS_MAX * COMBINE_SCRATCH];
     struct combined combined;
     assert_true(count <= POINTS_MAX);
-    combine_fit(points, count, scratch, &combined);
+    combine_fit(points, count, NULL, scratch, &combined);
     return combined;
 }
 

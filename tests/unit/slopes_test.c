@@ -13,7 +13,7 @@
 static bool median_of(struct slope_point *points, size_t count, double z, struct slopes *out) {
     double *scratch = malloc((count + 1) * SLOPES_SCRATCH * sizeof *scratch);
     assert_non_null(scratch);
-    bool any = slopes_median(points, count, z, scratch, out);
+    bool any = slopes_median(points, count, z, NULL, scratch, out);
     free(scratch);
     return any;
 }
