@@ -15,11 +15,12 @@ int line_points(struct db *db, const char *day, struct line_record **out, size_t
     struct day_row row;
     struct day_noon *noons = NULL;
     struct line_record *records = NULL;
+    struct combination_room room = {0};
     struct combination combination = {0};
     size_t n = 0;
     int result = -1;
     if (lookup_day(db, day, &row, err) || reduction_rows_of_day(db, row.id, &noons, &n, err) ||
-        combination_make(noons, NULL, n, NULL, &combination, err))
+        combination_make(&room, noons, NULL, n, &combination, err))
         goto cleanup;
     records = calloc(n + 1, sizeof *records);
     if (!records) {
@@ -45,6 +46,7 @@ int line_points(struct db *db, const char *day, struct line_record **out, size_t
 cleanup:
     free(records);
     combination_release(&combination);
+    combination_room_release(&room);
     free(noons);
     return result;
 }

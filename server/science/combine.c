@@ -77,6 +77,14 @@ static struct centre centre_of(const struct combine_point *points, size_t begin,
     return centre;
 }
 
+static void find_centres(const struct combine_point *points, size_t count,
+                         struct centre *centres) {
+    for (size_t begin = 0, end; begin < count; begin = end) {
+        end = group_end(points, count, begin);
+        *centres++ = centre_of(points, begin, end);
+    }
+}
+
 struct line {
     double slope;       /* degrees a kilometre */
     double sxx;         /* information on it */
@@ -84,12 +92,14 @@ struct line {
     int sites, groups;
 };
 
-static struct line fit_line(const struct combine_point *points, size_t count) {
+/* centres: of the groups, in turn. */
+static struct line fit_line(const struct combine_point *points, size_t count,
+                            const struct centre *centres) {
     struct line line = {0};
     double sxy = 0.0, sxl = 0.0;
     for (size_t begin = 0, end; begin < count; begin = end) {
         end = group_end(points, count, begin);
-        struct centre centre = centre_of(points, begin, end);
+        const struct centre centre = *centres++;
         if (centre.used < 2)
             continue;
         line.groups++;
@@ -110,11 +120,12 @@ static struct line fit_line(const struct combine_point *points, size_t count) {
 }
 
 /* Residuals and influences about the line; returns chi-square of the points used. */
-static double tell_points(struct combine_point *points, size_t count, const struct line *line) {
+static double tell_points(struct combine_point *points, size_t count,
+                          const struct centre *centres, const struct line *line) {
     double chi2 = 0.0;
     for (size_t begin = 0, end; begin < count; begin = end) {
         end = group_end(points, count, begin);
-        struct centre centre = centre_of(points, begin, end);
+        const struct centre centre = *centres++;
         for (size_t i = begin; i < end; i++) {
             struct combine_point *point = &points[i];
             point->residual_deg = point->influence_km = NAN;
@@ -174,25 +185,27 @@ static double flag_strays(struct combine_point *points, size_t count, double slo
 
 /* Takes back the points that lie off the robust line for the line's sake: it knows no
  * weights, and among coarse sites it can pass a precise one by many of its sigma. They
- * are judged again by the weighted line of all others, that line's variance included. */
-static void readmit(struct combine_point *points, size_t count, double limit) {
-    struct line line = fit_line(points, count);
-    if (!(line.sxx > 0.0))
-        return;
-    for (size_t begin = 0, end; begin < count; begin = end) {
+ * are judged again by the weighted line of all others, that line's variance included.
+ * Returns whether there were any. */
+static bool readmit(struct combine_point *points, size_t count, double limit,
+                    const struct centre *centres, const struct line *line) {
+    bool any = false;
+    for (size_t begin = 0, end; begin < count && line->sxx > 0.0; begin = end) {
         end = group_end(points, count, begin);
-        struct centre centre = centre_of(points, begin, end);
+        const struct centre centre = *centres++;
         for (size_t i = begin; i < end && centre.used > 0; i++) {
             struct combine_point *point = &points[i];
             if (!point->left_out)
                 continue;
             double off_km = point->meridian_km - centre.meridian_km;
-            double residual = point->noon_angle_deg - centre.angle_deg - line.slope * off_km;
+            double residual = point->noon_angle_deg - centre.angle_deg - line->slope * off_km;
             double variance =
-                1.0 / weight_of(point) + 1.0 / centre.weight + off_km * off_km / line.sxx;
+                1.0 / weight_of(point) + 1.0 / centre.weight + off_km * off_km / line->sxx;
             point->left_out = residual * residual > limit * limit * variance;
+            any |= !point->left_out;
         }
     }
+    return any;
 }
 
 static bool robust_slopes(const struct combine_point *points, size_t count,
@@ -226,6 +239,7 @@ void combine_fit(struct combine_point *points, size_t count, const struct slopes
         points[i].left_out = false;
         points[i].residual_deg = points[i].influence_km = NAN;
     }
+    double limit = INFINITY;
     if (robust_slopes(points, count, near, scratch, &combined.slopes)) {
         const struct slopes slopes = combined.slopes;
         if (slopes.median > 0.0) {
@@ -233,18 +247,24 @@ void combine_fit(struct combine_point *points, size_t count, const struct slopes
             combined.median_low_km = 360.0 / slopes.high;
             combined.median_high_km = slopes.low > 0.0 ? 360.0 / slopes.low : INFINITY;
         }
-        readmit(points, count, flag_strays(points, count, slopes.median, scratch));
-        for (size_t i = 0; i < count; i++)
-            combined.left_out += points[i].left_out;
+        limit = flag_strays(points, count, slopes.median, scratch);
     }
-    struct line line = fit_line(points, count);
+    struct centre *centres = (struct centre *)scratch;
+    find_centres(points, count, centres);
+    struct line line = fit_line(points, count, centres);
+    if (readmit(points, count, limit, centres, &line)) {
+        find_centres(points, count, centres);
+        line = fit_line(points, count, centres);
+    }
+    for (size_t i = 0; i < count; i++)
+        combined.left_out += points[i].left_out;
     combined.sites = line.sites;
     combined.groups = line.groups;
     if (!(line.sxx > 0.0)) {
         *out = combined;
         return;
     }
-    combined.chi2 = tell_points(points, count, &line);
+    combined.chi2 = tell_points(points, count, centres, &line);
     combined.dof = line.sites - line.groups - 1;
     if (combined.dof > 0)
         combined.birge_ratio = sqrt(combined.chi2 / combined.dof);

@@ -22,12 +22,12 @@
 struct combine_point {
     int64_t key;   /* orders the sums: unique within a call */
     int32_t group; /* one intercept each */
+    bool left_out; /* filled by combine_fit: does not belong to the line */
     double lat_deg;
     double meridian_km;    /* distance from the equator, north positive */
     double noon_angle_deg; /* at the group's common declination */
     double sigma_deg;
     /* filled by combine_fit: */
-    bool left_out;       /* true: does not belong to the line */
     double residual_deg; /* angle minus line, also for points left out; NAN without a line */
     double influence_km; /* circumference without this point minus with it; NAN where none */
 };

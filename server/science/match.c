@@ -9,8 +9,8 @@ double match_central_meridian_deg(const double *lon_deg, size_t count, double *s
         return 0.0;
     double west_deg = lon_deg[0], east_deg = lon_deg[0];
     for (size_t i = 1; i < count; i++) {
-        west_deg = fmin(west_deg, lon_deg[i]);
-        east_deg = fmax(east_deg, lon_deg[i]);
+        west_deg = lon_deg[i] < west_deg ? lon_deg[i] : west_deg;
+        east_deg = lon_deg[i] > east_deg ? lon_deg[i] : east_deg;
     }
     /* As many strips as sites, each narrower than the widest gap between two of them: that
      * gap lies between the last site of one strip and the first of another. */
@@ -22,9 +22,9 @@ double match_central_meridian_deg(const double *lon_deg, size_t count, double *s
     const double strips_per_deg = (double)count / (east_deg - west_deg);
     for (size_t i = 0; i < count; i++) {
         double strip = (lon_deg[i] - west_deg) * strips_per_deg;
-        size_t at = strip > 0.0 ? (size_t)fmin(strip, (double)(count - 1)) : 0;
-        first_deg[at] = fmin(first_deg[at], lon_deg[i]);
-        last_deg[at] = fmax(last_deg[at], lon_deg[i]);
+        size_t at = !(strip > 0.0) ? 0 : strip < (double)(count - 1) ? (size_t)strip : count - 1;
+        first_deg[at] = lon_deg[i] < first_deg[at] ? lon_deg[i] : first_deg[at];
+        last_deg[at] = lon_deg[i] > last_deg[at] ? lon_deg[i] : last_deg[at];
     }
     double widest_deg = west_deg + 360.0 - east_deg;
     double cut_deg = east_deg + 0.5 * widest_deg;

@@ -75,7 +75,7 @@ double order_median(double *value, size_t count) {
     if (count % 2 == 0) {
         lower = value[0];
         for (size_t i = 1; i < half; i++)
-            lower = fmax(lower, value[i]);
+            lower = value[i] > lower ? value[i] : lower;
     }
     return 0.5 * lower + 0.5 * upper;
 }

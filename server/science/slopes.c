@@ -16,6 +16,8 @@
 #define AIMS 4
 #define NEAR 6 /* slopes a point from an end to the rank: fewer are passed by turning */
 #define TURNS 12
+#define TURN 3 /* slopes a point that cost as much to pass as standing anew */
+#define STANDS 5
 #define NEAR_POINTS 1000 /* from so many on, searching from the last slopes saves time */
 #define CLOSE 1e-4 /* of the whole breadth in x: points nearer than that are few */
 
@@ -145,24 +147,24 @@ static unsigned ones(uint64_t bits) {
  * half. */
 static int64_t count_turned(const uint32_t *place, size_t count, uint64_t *spare) {
     const size_t words = (count + 63) / 64;
-    int depth = 0;
-    while ((size_t)1 << depth < words)
-        depth++;
+    uint32_t leaves = 1;
+    while (leaves < words)
+        leaves *= 2;
     uint64_t *met = spare;
     uint32_t *left = (uint32_t *)(spare + words); /* from 1 on; the halves of n are 2n, 2n + 1 */
     memset(met, 0, words * sizeof *met);
-    memset(left, 0, ((size_t)1 << depth) * sizeof *left);
+    memset(left, 0, leaves * sizeof *left);
     uint64_t pairs = 0;
     for (size_t i = 0; i < count; i++) {
         const uint32_t word = place[i] / 64;
         const uint64_t bit = (uint64_t)1 << place[i] % 64;
         uint64_t less = ones(met[word] & (bit - 1));
         met[word] |= bit;
-        for (int up = depth; up > 0; up--) {
-            uint32_t *node = &left[((uint32_t)1 << (depth - up)) + (word >> up)];
-            const uint32_t is_right = word >> (up - 1) & 1;
-            less += (0 - is_right) & *node;
-            *node += 1 - is_right;
+        for (uint32_t node = leaves + word; node > 1;) {
+            const uint32_t is_right = node & 1;
+            node /= 2;
+            less += (0 - is_right) & left[node];
+            left[node] += 1 - is_right;
         }
         pairs += i - less;
     }
@@ -448,12 +450,22 @@ static double slope_at(struct search *search, const struct aim *aim, double *nex
     return list.count == 0 ? aim->high : listed(&list, aim->rank - aim->below - 1, next);
 }
 
-/* The same from a slope near it. */
+/* The same from a slope near it. To stand somewhere else costs less than a long turn. */
 static bool slope_near(struct search *search, int64_t rank, double near, double density,
                        double *slope, double *next) {
-    const double beside = near - 0.25 * (double)search->count / density;
-    return isfinite(beside) &&
-           turn_to_rank(search, rank, stand_at(search, beside), density, slope, next);
+    const double beside = 0.25 * (double)search->count, far = TURN * (double)search->count;
+    double away = 0.0;
+    for (int stands = 0; stands < STANDS; stands++) {
+        const double at = near + (away - beside) / density;
+        if (!isfinite(at))
+            return false;
+        const int64_t up_to = stand_at(search, at);
+        away = (double)(rank - up_to) - 0.5;
+        if (fabs(away) <= far)
+            return turn_to_rank(search, rank, up_to, density, slope, next);
+        near = at;
+    }
+    return false;
 }
 
 enum { MIDDLE, LOW, HIGH, UPPER_MIDDLE };

@@ -43,15 +43,37 @@ struct standing_sums {
     int32_t partners;
 };
 
-/* Adds a partner (times 1) or takes it away again (times -1). */
-static inline void standing_add(struct standing_sums *sums, const struct standing_point *site,
-                                const struct standing_point *partner, int times) {
+/* A site as seen from a partner. From the other side only along turns round. */
+struct standing_apart {
+    __int128 off, square; /* d(off) d(along), d(along)^2 */
+    int64_t along;
+};
+
+static inline struct standing_apart standing_apart(const struct standing_point *site,
+                                                   const struct standing_point *partner) {
     const int64_t along = site->along - partner->along, off = site->off - partner->off;
-    const int64_t weight = times * partner->weight;
-    sums->off = wide_plus(sums->off, wide_times(wide_of((__int128)off * along), weight));
-    sums->square = wide_plus(sums->square, wide_times(wide_of((__int128)along * along), weight));
-    sums->along += (__int128)weight * along;
-    sums->partners += times;
+    return (struct standing_apart){(__int128)off * along, (__int128)along * along, along};
+}
+
+static inline struct standing_apart standing_turned(struct standing_apart apart) {
+    apart.along = -apart.along;
+    return apart;
+}
+
+/* Adds a partner of that weight to a site's sums, or takes it away again. */
+static inline void standing_add(struct standing_sums *sums, struct standing_apart apart,
+                                int64_t weight) {
+    sums->off = wide_plus(sums->off, wide_product(apart.off, weight));
+    sums->square = wide_plus(sums->square, wide_product(apart.square, weight));
+    sums->along += (__int128)weight * apart.along;
+    sums->partners++;
+}
+static inline void standing_take(struct standing_sums *sums, struct standing_apart apart,
+                                 int64_t weight) {
+    sums->off = wide_minus(sums->off, wide_product(apart.off, weight));
+    sums->square = wide_minus(sums->square, wide_product(apart.square, weight));
+    sums->along -= (__int128)weight * apart.along;
+    sums->partners--;
 }
 
 /* Many points at once: sums over them that belong to no site as yet. */

@@ -41,6 +41,13 @@ static inline struct wide wide_times(struct wide one, int64_t factor) {
     return wide_minus(product, excess);
 }
 
+/* A number of 128 bits times one of at least 0. */
+static inline struct wide wide_product(__int128 value, int64_t factor) {
+    const unsigned __int128 low = (unsigned __int128)(uint64_t)value * (uint64_t)factor;
+    const __int128 high = (__int128)(int64_t)(value >> 64) * factor + (uint64_t)(low >> 64);
+    return (struct wide){{(uint64_t)low, (uint64_t)high, (uint64_t)(high >> 64)}};
+}
+
 /* The lower 128 bits. */
 static inline __int128 wide_low(struct wide value) {
     return (__int128)((unsigned __int128)value.limb[1] << 64 | value.limb[0]);

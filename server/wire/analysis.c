@@ -213,12 +213,14 @@ static int make_pairs(const struct work *work, const struct noon_result *noons, 
 static int make_combined(const struct work *work, const struct noon_result *noons, size_t count,
                          struct analysis *out, struct err *err) {
     struct combine_point *points = calloc(count + 1, sizeof *points);
+    double *scratch = calloc(count + 1, COMBINE_SCRATCH * sizeof *scratch);
     out->off_line = calloc(count + 1, sizeof *out->off_line);
     int outcome = -1;
-    if (points == NULL || out->off_line == NULL)
+    if (points == NULL || scratch == NULL || out->off_line == NULL)
         out_of_memory(err);
     else
-        outcome = noons_combine(noons, count, NULL, points, &out->combined, err);
+        outcome = noons_combine(noons, count, NULL, scratch, points, &out->combined, err);
+    free(scratch);
     for (size_t i = 0; outcome == 0 && i < count; i++) {
         if (!points[i].left_out)
             continue;

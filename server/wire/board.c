@@ -23,10 +23,12 @@ static double error_km(double circumference_km) {
     return fabs(circumference_km - MERIDIAN_CIRCUMFERENCE_KM);
 }
 
-/* What the tables are made with: figures of all sites in turn, and places. */
+/* What the tables are made with: all sites in turn, and what is sorted and placed. */
 struct work {
     struct tally *tally; /* borrowed */
-    size_t limit;
+    size_t limit, sites;
+    struct tally_site *site;
+    double *error_km;        /* of each site's own circumference; INFINITY: it has none */
     double *figure, *sorted; /* room for one a line */
     int *place;
 };
@@ -35,15 +37,15 @@ static int out_of_memory(struct err *err) {
     return err_set(err, ERR_INTERNAL, NULL, "out of memory");
 }
 
-/* The greatest of the figures that is shown, and how many are not greater. */
-static double last_shown(struct work *work, size_t count, size_t *shown) {
+/* The greatest of the sites' figures that is shown, and how many are not greater. */
+static double last_shown(struct work *work, const double *figure, size_t *shown) {
     double last = DBL_MAX;
-    memcpy(work->sorted, work->figure, count * sizeof *work->sorted);
-    if (count > work->limit)
-        last = fmin(last, order_select(work->sorted, count, work->limit - 1));
+    memcpy(work->sorted, figure, work->sites * sizeof *work->sorted);
+    if (work->sites > work->limit)
+        last = fmin(last, order_select(work->sorted, work->sites, work->limit - 1));
     *shown = 0;
-    for (size_t i = 0; i < count; i++)
-        *shown += work->figure[i] <= last;
+    for (size_t i = 0; i < work->sites; i++)
+        *shown += figure[i] <= last;
     return last;
 }
 
@@ -85,23 +87,19 @@ static double site_error_km(const struct tally_site *site) {
 }
 
 static int site_table(struct work *work, struct board *out, struct err *err) {
-    struct tally_walk walk = {0}, again = {0};
-    struct tally_site site;
     size_t count = 0, shown;
-    while (tally_next(work->tally, &walk, &site))
-        work->figure[count++] = site_error_km(&site);
-    const double last_km = last_shown(work, count, &shown);
+    const double last_km = last_shown(work, work->error_km, &shown);
     out->sites = calloc(shown + 1, sizeof *out->sites);
     if (!out->sites)
         return out_of_memory(err);
-    count = 0;
-    for (size_t i = 0; tally_next(work->tally, &again, &site); i++) {
+    for (size_t i = 0; i < work->sites; i++) {
+        const struct tally_site *site = &work->site[i];
         struct leader_site_record *row = &out->sites[count];
         struct standing_figure standing;
-        if (work->figure[i] > last_km ||
-            !standing_make(site.sums, site.noon->noon.sigma_deg, &standing))
+        if (work->error_km[i] > last_km ||
+            !standing_make(site->sums, site->noon->noon.sigma_deg, &standing))
             continue;
-        memcpy(row->site, site.noon->site, sizeof row->site);
+        memcpy(row->site, site->noon->site, sizeof row->site);
         row->circumference_km = standing.circumference_km;
         row->sigma_km = standing.sigma_km;
         row->partners = standing.partners;
@@ -123,24 +121,22 @@ static int by_score(const void *left, const void *right) {
 }
 
 static int honesty_table(struct work *work, struct board *out, struct err *err) {
-    struct tally_walk walk = {0}, again = {0};
-    struct tally_site site;
     size_t count = 0, shown;
-    while (tally_next(work->tally, &walk, &site))
-        work->figure[count++] = site.score;
-    const double last = last_shown(work, count, &shown);
+    for (size_t i = 0; i < work->sites; i++)
+        work->figure[i] = work->site[i].score;
+    const double last = last_shown(work, work->figure, &shown);
     out->honesty = calloc(shown + 1, sizeof *out->honesty);
     if (!out->honesty)
         return out_of_memory(err);
-    count = 0;
-    while (tally_next(work->tally, &again, &site)) {
-        if (site.score > last)
+    for (size_t i = 0; i < work->sites; i++) {
+        const struct tally_site *site = &work->site[i];
+        if (site->score > last)
             continue;
         struct honesty_record *row = &out->honesty[count++];
-        memcpy(row->site, site.noon->site, sizeof row->site);
-        row->sigma_deg = site.noon->noon.sigma_deg;
-        row->error_deg = site.noon->noon.noon_angle_deg - site.noon->expected_deg;
-        row->score = site.score;
+        memcpy(row->site, site->noon->site, sizeof row->site);
+        row->sigma_deg = site->noon->noon.sigma_deg;
+        row->error_deg = site->noon->noon.noon_angle_deg - site->noon->expected_deg;
+        row->score = site->score;
     }
     qsort(out->honesty, count, sizeof *out->honesty, by_score);
     for (size_t i = 0; i < count; i++)
@@ -152,24 +148,40 @@ static int honesty_table(struct work *work, struct board *out, struct err *err) 
     return 0;
 }
 
+static void look_at_sites(struct work *work) {
+    struct tally_walk walk = {0};
+    while (tally_next(work->tally, &walk, &work->site[work->sites])) {
+        work->error_km[work->sites] = site_error_km(&work->site[work->sites]);
+        work->sites++;
+    }
+}
+
 int board_make(struct tally *tally, size_t limit, struct board *out, struct err *err) {
     const size_t sites = tally_count(tally), room = sites > limit ? sites : limit;
     struct work work = {.tally = tally,
                         .limit = limit,
+                        .site = calloc(room + 1, sizeof *work.site),
+                        .error_km = calloc(room, sizeof *work.error_km),
                         .figure = calloc(room, sizeof *work.figure),
                         .sorted = calloc(room, sizeof *work.sorted),
                         .place = calloc(room, sizeof *work.place)};
     struct board board = {0};
     int result = -1;
-    if (!work.figure || !work.sorted || !work.place)
+    if (!work.site || !work.error_km || !work.figure || !work.sorted || !work.place) {
         out_of_memory(err);
-    else if (!pair_table(&work, &board, err) && !site_table(&work, &board, err) &&
-             !honesty_table(&work, &board, err)) {
-        *out = board;
-        board = (struct board){0};
-        result = 0;
+        goto cleanup;
     }
+    look_at_sites(&work);
+    if (pair_table(&work, &board, err) || site_table(&work, &board, err) ||
+        honesty_table(&work, &board, err))
+        goto cleanup;
+    *out = board;
+    board = (struct board){0};
+    result = 0;
+cleanup:
     board_release(&board);
+    free(work.site);
+    free(work.error_km);
     free(work.figure);
     free(work.sorted);
     free(work.place);

@@ -41,34 +41,54 @@ static void name_influences(const struct day_noon *noon, const uint32_t *order,
     }
 }
 
-int combination_make(const struct day_noon *noon, const uint32_t *order, size_t count,
-                     const struct slopes *near, struct combination *out, struct err *err) {
-    struct noon_result *results = calloc(count + 1, sizeof *results);
-    struct combination made = {.point = calloc(count + 1, sizeof *made.point), .points = count};
-    int outcome = -1;
-    if (!results || !made.point) {
-        err_set(err, ERR_INTERNAL, NULL, "out of memory");
-        goto cleanup;
+/* A quarter more than asked for, as days grow. */
+static int make_room(struct combination_room *room, size_t noons, struct err *err) {
+    if (noons <= room->noons && room->noons > 0)
+        return 0;
+    const size_t wanted = noons + noons / 4 + 1;
+    combination_room_release(room);
+    room->noon = malloc(wanted * sizeof *room->noon);
+    room->point = malloc(wanted * sizeof *room->point);
+    room->scratch = malloc(wanted * COMBINE_SCRATCH * sizeof *room->scratch);
+    if (!room->noon || !room->point || !room->scratch) {
+        combination_room_release(room);
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     }
+    room->noons = wanted;
+    return 0;
+}
+
+int combination_make(struct combination_room *room, const struct day_noon *noon,
+                     const uint32_t *order, size_t count, struct combination *out,
+                     struct err *err) {
+    const struct slopes last = room->slopes;
+    if (make_room(room, count, err))
+        return -1;
+    struct combination made = {.point = room->point, .points = count};
     for (size_t i = 0; i < count; i++) {
-        results[i] = noon_at(noon, order, (int64_t)i)->noon;
-        results[i].key = (int64_t)i;
+        room->noon[i] = noon_at(noon, order, (int64_t)i)->noon;
+        room->noon[i].key = (int64_t)i;
     }
-    if (noons_combine(results, count, near, made.point, &made.combined, err) ||
-        name_off_line(noon, order, &made, err))
-        goto cleanup;
+    if (noons_combine(room->noon, count, last.count > 0 ? &last : NULL, room->scratch, room->point,
+                      &made.combined, err) ||
+        name_off_line(noon, order, &made, err)) {
+        combination_release(&made);
+        return -1;
+    }
     name_influences(noon, order, &made);
+    room->slopes = made.combined.slopes;
     *out = made;
-    made = (struct combination){0};
-    outcome = 0;
-cleanup:
-    combination_release(&made);
-    free(results);
-    return outcome;
+    return 0;
 }
 
 void combination_release(struct combination *combination) {
-    free(combination->point);
     free(combination->off_line);
     *combination = (struct combination){0};
+}
+
+void combination_room_release(struct combination_room *room) {
+    free(room->noon);
+    free(room->point);
+    free(room->scratch);
+    *room = (struct combination_room){0};
 }

@@ -9,9 +9,18 @@
 #include "server/base/err.h"
 #include "server/wire/records.h"
 
+/* What a combination is made in, to be used again; all zero at first. */
+struct combination_room {
+    struct noon_result *noon;
+    struct combine_point *point;
+    double *scratch;
+    size_t noons;         /* there is room for */
+    struct slopes slopes; /* of the last one, where the search for the next begins */
+};
+
 struct combination {
     struct combined combined;
-    struct combine_point *point; /* owned; by noon, then rank; key is the rank */
+    const struct combine_point *point; /* the room's; by noon, then rank; key is the rank */
     size_t points;
     struct off_line_record *off_line; /* owned; in the order of the points */
     size_t off_lines;
@@ -21,11 +30,11 @@ struct combination {
 
 /* order: where the noons stand, sorted by site, so that the order in which they came cannot
  * show in the last digit; NULL: they stand so. The rank of a noon is its place in it. Keys
- * of noons are not looked at. near: the slopes of a set that was little different, which save
- * time; NULL none. Only memory can run out. */
-int combination_make(const struct day_noon *noon, const uint32_t *order, size_t count,
-                     const struct slopes *near, struct combination *out, struct err *err)
+ * of noons are not looked at. The room lives as long as out. Only memory can run out. */
+int combination_make(struct combination_room *room, const struct day_noon *noon,
+                     const uint32_t *order, size_t count, struct combination *out, struct err *err)
     __attribute__((warn_unused_result));
 void combination_release(struct combination *combination);
+void combination_room_release(struct combination_room *room);
 
 #endif

@@ -250,6 +250,7 @@ static int days_of(const struct work *work) {
 /* All noons of all days together: what a site repeats at each of its noons does not
  * shrink with their number (noons.h). */
 static int write_together(struct work *work, struct edition_headline *headline, struct err *err) {
+    struct combination_room room = {0};
     struct combination combination;
     struct day_noon *rows = calloc(work->noons + 1, sizeof *rows);
     if (rows == NULL)
@@ -260,10 +261,12 @@ static int write_together(struct work *work, struct edition_headline *headline, 
         rows[i] = work->noon[i].noon;
         rows[i].noon.site = (int64_t)work->noon[i].site + 1;
     }
-    int result = combination_make(rows, NULL, work->noons, NULL, &combination, err);
+    int result = combination_make(&room, rows, NULL, work->noons, &combination, err);
     free(rows);
-    if (result)
+    if (result) {
+        combination_room_release(&room);
         return -1;
+    }
     const struct combined *combined = &combination.combined;
     work->sum.off_the_line = combined->left_out;
     write_result(work, &combination, &work->sum, work->excluded, work->excluded_count);
@@ -278,6 +281,7 @@ static int write_together(struct work *work, struct edition_headline *headline, 
             .counts = work->sum,
         };
     combination_release(&combination);
+    combination_room_release(&room);
     return 0;
 }
 

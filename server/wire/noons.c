@@ -170,6 +170,8 @@ static void share_systematics(const struct noon_result *noons, size_t count,
     for (size_t i = 0; i < count; i++)
         if (noons[i].site != 0)
             site[marked++] = noons[i].site;
+    if (marked == 0)
+        return;
     sort_sites(site, marked);
     for (size_t i = 0; i < count; i++) {
         const struct noon_result *noon = &noons[points[i].key];
@@ -224,19 +226,18 @@ static bool in_order(const struct noon_result *noons, size_t count) {
 }
 
 int noons_combine(const struct noon_result *noons, size_t count, const struct slopes *near,
-                  struct combine_point *points, struct combined *out, struct err *err) {
-    struct noon_result *sorted = in_order(noons, count) ? NULL : sorted_copy(noons, count, by_key);
-    double *scratch = calloc(count * COMBINE_SCRATCH + 1, sizeof *scratch);
-    int result = -1;
-    if (scratch == NULL || (sorted == NULL && !in_order(noons, count)))
-        err_set(err, ERR_INTERNAL, NULL, "out of memory");
-    else {
-        combine(sorted ? sorted : noons, count, near, scratch, points, out);
-        result = 0;
+                  double *scratch, struct combine_point *points, struct combined *out,
+                  struct err *err) {
+    if (in_order(noons, count)) {
+        combine(noons, count, near, scratch, points, out);
+        return 0;
     }
+    struct noon_result *sorted = sorted_copy(noons, count, by_key);
+    if (sorted == NULL)
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
+    combine(sorted, count, near, scratch, points, out);
     free(sorted);
-    free(scratch);
-    return result;
+    return 0;
 }
 
 /* Whether a moves the answer more than b; equal ones in order of their keys. */

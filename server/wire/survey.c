@@ -223,6 +223,10 @@ static void offer_if_near(struct sweep *sweep, const struct look *look,
         best_pairs_offer(sweep->best, sweep->noon, look->own->slot, other->slot);
 }
 
+static void lend(struct member *own, const struct member *partner) {
+    standing_add(&own->sums, standing_apart(&own->point, &partner->point), partner->point.weight);
+}
+
 static void look_at(struct sweep *sweep, const struct look *look, const struct member *other) {
     const enum sight sight = sight_of(sweep, look, other);
     if (sight == SIGHT_APART)
@@ -231,7 +235,7 @@ static void look_at(struct sweep *sweep, const struct look *look, const struct m
     if (sight == SIGHT_IDLE)
         return;
     if (!other->off_line)
-        standing_add(&look->own->sums, &look->own->point, &other->point, 1);
+        lend(look->own, other);
     if (look->is_east)
         offer_if_near(sweep, look, other);
 }
@@ -273,7 +277,7 @@ static void add_rungs(struct sweep *sweep, const struct look *look, const struct
                       size_t from, size_t to) {
     for (size_t i = from; i < to; i++)
         if (sight_of(sweep, look, block->rung[i].member) == SIGHT_COUNTS)
-            standing_add(&look->own->sums, &look->own->point, &block->rung[i].member->point, 1);
+            lend(look->own, block->rung[i].member);
 }
 
 static void add_lenders(struct sweep *sweep, const struct look *look, const struct block *block) {

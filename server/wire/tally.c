@@ -40,7 +40,7 @@ struct tally {
     struct strip strip[STRIPS];
     struct best_pairs best;
     int64_t pairs, readings_left_out;
-    struct slopes slopes; /* as told last; count 0: never */
+    struct combination_room room;
     size_t moved;       /* came or went since the sums were told */
     bool is_unsurveyed; /* sums, pairs and best are to be made anew */
 };
@@ -65,6 +65,7 @@ void tally_free(struct tally *tally) {
         free(tally->strip[i].member);
     roll_release(&tally->roll);
     best_pairs_release(&tally->best);
+    combination_room_release(&tally->room);
     free(tally->noon);
     free(tally->seat);
     free(tally);
@@ -108,10 +109,13 @@ static void meet_strip(struct tally *tally, struct member *own, const struct gla
         tally->pairs += meeting.pairs;
         if (sight == SIGHT_IDLE)
             continue;
-        if (meeting.lends != 0)
-            standing_add(&other->sums, &other->point, &own->point, meeting.lends);
+        const struct standing_apart apart = standing_apart(&other->point, &own->point);
+        if (meeting.lends > 0)
+            standing_add(&other->sums, apart, own->point.weight);
+        else if (meeting.lends < 0)
+            standing_take(&other->sums, apart, own->point.weight);
         if (meeting.is_new && !other->off_line)
-            standing_add(&own->sums, &own->point, &other->point, 1);
+            standing_add(&own->sums, standing_turned(apart), other->point.weight);
         if (meeting.is_new &&
             glance_near(glance, &other->glance, best_pairs_within_km(&tally->best)))
             best_pairs_offer(&tally->best, tally->noon, own->slot, other->slot);
@@ -243,10 +247,8 @@ static void settle(struct tally *tally, struct member *member, bool off_line) {
 
 int tally_combine(struct tally *tally, struct combination *out, struct err *err) {
     const uint32_t *order = roll_order(&tally->roll, tally->noon);
-    const struct slopes *near = tally->slopes.count > 0 ? &tally->slopes : NULL;
-    if (combination_make(tally->noon, order, tally->roll.count, near, out, err))
+    if (combination_make(&tally->room, tally->noon, order, tally->roll.count, out, err))
         return -1;
-    tally->slopes = out->combined.slopes;
     for (size_t i = 0; i < out->points; i++)
         settle(tally, member_in(tally, order[out->point[i].key]), out->point[i].left_out);
     tally->moved = 0;

@@ -44,8 +44,8 @@ int64_t tally_readings_left_out(const struct tally *tally);
 int64_t tally_pairs(const struct tally *tally);
 
 /* The line through all noons, and so who does not belong to it: they are no yardstick for
- * their partners from then on. Keys of the points are ranks by identifier. Only memory
- * can run out. */
+ * their partners from then on. Keys of the points are ranks by identifier; the points stay
+ * until the next call and as long as the tally. Only memory can run out. */
 int tally_combine(struct tally *tally, struct combination *out, struct err *err)
     __attribute__((warn_unused_result));
 

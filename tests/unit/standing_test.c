@@ -32,7 +32,7 @@ static void add(struct standing_sums *sums, double angle_deg, double apart_km, d
     struct standing_point own = point_at(site.meridian_km, site.angle_deg, 0.05);
     struct standing_point partner =
         point_at(site.meridian_km - apart_km, site.angle_deg - angle_deg, sigma);
-    standing_add(sums, &own, &partner, 1);
+    standing_add(sums, standing_apart(&own, &partner), partner.weight);
 }
 
 /* With a perfect own point the line is an ordinary weighted fit through the origin
@@ -113,11 +113,12 @@ static void sums_are_the_same_in_whatever_way(void **state) {
         for (int i = 0; i < POINTS; i++)
             point[i] = anywhere(&chance);
         for (int i = 50; i < POINTS; i++)
-            standing_add(&forth, &own, &point[i], 1);
+            standing_add(&forth, standing_apart(&own, &point[i]), point[i].weight);
         for (int i = POINTS - 1; i >= 0; i--)
-            standing_add(&back, &own, &point[i], 1);
+            standing_add(&back, standing_turned(standing_apart(&point[i], &own)),
+                         point[i].weight);
         for (int i = 0; i < 50; i++)
-            standing_add(&back, &own, &point[i], -1);
+            standing_take(&back, standing_apart(&own, &point[i]), point[i].weight);
         for (int i = 0; i < POINTS; i++) {
             standing_join(&all, &point[i]);
             if (i < 50)

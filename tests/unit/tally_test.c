@@ -111,6 +111,7 @@ static struct tally *tally_of(const struct day *day) {
 
 struct told {
     struct combination combination;
+    struct combine_point *point; /* the combination's, which outlive the tally here */
     struct board board;
     int64_t pairs;
 };
@@ -119,6 +120,10 @@ static struct told tell(struct tally *tally) {
     struct told told;
     struct err err = {0};
     assert_int_equal(tally_combine(tally, &told.combination, &err), 0);
+    told.point = calloc(told.combination.points + 1, sizeof *told.point);
+    assert_non_null(told.point);
+    memcpy(told.point, told.combination.point, told.combination.points * sizeof *told.point);
+    told.combination.point = told.point;
     assert_int_equal(board_make(tally, BOARD_LINES, &told.board, &err), 0);
     told.pairs = tally_pairs(tally);
     return told;
@@ -126,6 +131,7 @@ static struct told tell(struct tally *tally) {
 
 static void told_release(struct told *told) {
     combination_release(&told->combination);
+    free(told->point);
     board_release(&told->board);
 }
 

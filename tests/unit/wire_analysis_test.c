@@ -535,6 +535,7 @@ static void test_a_combination_is_the_same_in_any_order(void **state) {
     enum { NOONS = 40 };
     struct noon_result noons[NOONS];
     struct combine_point first[NOONS], points[NOONS];
+    double scratch[NOONS * COMBINE_SCRATCH];
     struct combined once, again;
     struct chance chance = chance_seeded(10);
     struct err err = {0};
@@ -547,11 +548,11 @@ static void test_a_combination_is_the_same_in_any_order(void **state) {
         noons[i].noon_angle_deg += 0.05 * chance_normal(&chance);
         noons[i].sigma_deg = 0.02 + 0.1 * chance_even(&chance);
     }
-    assert_int_equal(noons_combine(noons, NOONS, NULL, first, &once, &err), 0);
+    assert_int_equal(noons_combine(noons, NOONS, NULL, scratch, first, &once, &err), 0);
     assert_int_equal(once.status, COMBINE_OK);
     for (int round = 0; round < 20; round++) {
         shuffle_noons(noons, NOONS, &chance);
-        assert_int_equal(noons_combine(noons, NOONS, NULL, points, &again, &err), 0);
+        assert_int_equal(noons_combine(noons, NOONS, NULL, scratch, points, &again, &err), 0);
         assert_true(same_double(again.circumference_km, once.circumference_km));
         assert_true(same_double(again.sigma_km, once.sigma_km));
         assert_true(same_double(again.chi2, once.chi2));
@@ -573,6 +574,7 @@ static void test_combination_moves_the_declination(void **state) {
     enum { NOONS = 12 };
     struct noon_result noons[NOONS];
     struct combine_point points[NOONS];
+    double scratch[NOONS * COMBINE_SCRATCH];
     struct combined combined;
     struct err err = {0};
     struct sun_day days[2];
@@ -582,7 +584,7 @@ static void test_combination_moves_the_declination(void **state) {
         double lon_deg = angle_wrap(150.0 + 5.0 * i); /* one noon, two dates */
         noons[i] = exact_noon(i, 10.0 + 2.0 * (i * 5 % NOONS), lon_deg, &days[lon_deg > 0.0]);
     }
-    assert_int_equal(noons_combine(noons, NOONS, NULL, points, &combined, &err), 0);
+    assert_int_equal(noons_combine(noons, NOONS, NULL, scratch, points, &combined, &err), 0);
     assert_int_equal(combined.status, COMBINE_OK);
     assert_int_equal(combined.groups, 1);
     assert_int_equal(combined.sites, NOONS);
@@ -602,6 +604,7 @@ static void test_noons_of_one_site_repeat_its_errors(void **state) {
     enum { DAYS = 3 };
     struct noon_result noons[2 * DAYS];
     struct combine_point points[2 * DAYS];
+    double scratch[2 * DAYS * COMBINE_SCRATCH];
     struct combined one, three;
     struct err err = {0};
     for (int day = 0; day < DAYS; day++) {
@@ -615,8 +618,8 @@ static void test_noons_of_one_site_repeat_its_errors(void **state) {
             noon->systematic_sigma_deg = 0.04;
         }
     }
-    assert_int_equal(noons_combine(noons, 2, NULL, points, &one, &err), 0);
-    assert_int_equal(noons_combine(noons, 2 * DAYS, NULL, points, &three, &err), 0);
+    assert_int_equal(noons_combine(noons, 2, NULL, scratch, points, &one, &err), 0);
+    assert_int_equal(noons_combine(noons, 2 * DAYS, NULL, scratch, points, &three, &err), 0);
     assert_int_equal(three.sites, 2);
     assert_int_equal(three.groups, DAYS);
     /* sigma^2 of a site: 0.04^2 + (0.05^2 - 0.04^2) / 3 against 0.05^2 */
