@@ -69,6 +69,22 @@ double order_select(double *value, size_t count, size_t rank) {
     return value[rank];
 }
 
+double order_select_low(const double *value, size_t count, size_t rank, double *few) {
+    const size_t wanted = rank + 1;
+    double bar = INFINITY; /* so many are known that are not greater */
+    size_t kept = 0;
+    for (size_t i = 0; i < count; i++) {
+        if (value[i] > bar)
+            continue;
+        few[kept++] = value[i];
+        if (kept == ORDER_FEW * wanted) {
+            bar = order_select(few, kept, rank);
+            kept = wanted;
+        }
+    }
+    return order_select(few, kept, rank);
+}
+
 double order_median(double *value, size_t count) {
     size_t half = count / 2;
     double upper = order_select(value, count, half), lower = upper;

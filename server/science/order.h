@@ -11,6 +11,11 @@
  * before the rank is greater and none behind it is less. */
 double order_select(double *value, size_t count, size_t rank);
 
+/* The same where the rank is small beside count: in one passage, and values stay where they
+ * are. few: room for ORDER_FEW (rank + 1). */
+#define ORDER_FEW 4
+double order_select_low(const double *value, size_t count, size_t rank, double *few);
+
 /* The middle value, or the mean of the two middle ones; count >= 1. Values change places. */
 double order_median(double *value, size_t count);
 

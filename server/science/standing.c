@@ -67,13 +67,26 @@ void standing_add_crowd(struct standing_sums *sums, const struct standing_point 
     sums->partners += crowd->points;
 }
 
+static double square_of(const struct standing_sums *sums) {
+    return wide_double(sums->square) * (WEIGHT_UNIT * ALONG_UNIT * ALONG_UNIT);
+}
+
+/* NAN where it says nothing. */
+static double slope_of(const struct standing_sums *sums, double square) {
+    const double off = wide_double(sums->off) * (WEIGHT_UNIT * ALONG_UNIT * OFF_UNIT);
+    const double slope = HANDBOOK_DEG_KM + off / square;
+    return sums->partners > 0 && square > 0.0 && slope > 0.0 ? slope : NAN;
+}
+
+double standing_circumference_km(const struct standing_sums *sums) {
+    return 360.0 / slope_of(sums, square_of(sums));
+}
+
 bool standing_make(const struct standing_sums *sums, double own_sigma_deg,
                    struct standing_figure *out) {
-    const double square = wide_double(sums->square) * (WEIGHT_UNIT * ALONG_UNIT * ALONG_UNIT);
-    const double off = wide_double(sums->off) * (WEIGHT_UNIT * ALONG_UNIT * OFF_UNIT);
+    const double square = square_of(sums), slope = slope_of(sums, square);
     const double own = own_sigma_deg * (double)sums->along * (WEIGHT_UNIT * ALONG_UNIT);
-    const double slope = HANDBOOK_DEG_KM + off / square;
-    if (sums->partners == 0 || !(square > 0.0) || !(slope > 0.0))
+    if (isnan(slope))
         return false;
     double slope_sigma = sqrt(square + own * own) / square;
     out->circumference_km = 360.0 / slope;

@@ -104,6 +104,9 @@ struct standing_figure {
 bool standing_make(const struct standing_sums *sums, double own_sigma_deg,
                    struct standing_figure *out);
 
+/* That of standing_make, alone; NAN without one. */
+double standing_circumference_km(const struct standing_sums *sums);
+
 /* Score of a stated sigma (deg, > 0) against what happened (deg): ln sigma + z^2 / 2
  * with z = error / sigma, the logarithmic score of a normal forecast less its
  * constant. Lower is better; it is least, on average, for the sigma that is true

@@ -5,6 +5,7 @@
 #ifndef NOONARC_WIDE_H
 #define NOONARC_WIDE_H
 
+#include <stdbool.h>
 #include <stdint.h>
 
 struct wide {
@@ -53,10 +54,14 @@ static inline __int128 wide_low(struct wide value) {
     return (__int128)((unsigned __int128)value.limb[1] << 64 | value.limb[0]);
 }
 
-/* Nearest, but for a unit in the last place. */
+/* Nearest, but for a unit or two in the last place. */
 static inline double wide_double(struct wide value) {
-    __int128 high = (__int128)((unsigned __int128)value.limb[2] << 64 | value.limb[1]);
-    return (double)high * 0x1p64 + (double)value.limb[0];
+    const bool is_negative = value.limb[2] >> 63;
+    if (is_negative)
+        value = wide_minus((struct wide){{0, 0, 0}}, value);
+    const double size = (double)value.limb[2] * 0x1p128 + (double)value.limb[1] * 0x1p64 +
+                        (double)value.limb[0];
+    return is_negative ? -size : size;
 }
 
 #endif

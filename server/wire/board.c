@@ -23,13 +23,14 @@ static double error_km(double circumference_km) {
     return fabs(circumference_km - MERIDIAN_CIRCUMFERENCE_KM);
 }
 
-/* What the tables are made with: all sites in turn, and what is sorted and placed. */
+/* What the tables are made with: all sites in turn, and what is placed. */
 struct work {
     struct tally *tally; /* borrowed */
     size_t limit, sites;
     struct tally_site *site;
     double *error_km;        /* of each site's own circumference; INFINITY: it has none */
-    double *figure, *sorted; /* room for one a line */
+    double *figure;          /* room for one a line */
+    double *few;
     int *place;
 };
 
@@ -40,9 +41,8 @@ static int out_of_memory(struct err *err) {
 /* The greatest of the sites' figures that is shown, and how many are not greater. */
 static double last_shown(struct work *work, const double *figure, size_t *shown) {
     double last = DBL_MAX;
-    memcpy(work->sorted, figure, work->sites * sizeof *work->sorted);
     if (work->sites > work->limit)
-        last = fmin(last, order_select(work->sorted, work->sites, work->limit - 1));
+        last = fmin(last, order_select_low(figure, work->sites, work->limit - 1, work->few));
     *shown = 0;
     for (size_t i = 0; i < work->sites; i++)
         *shown += figure[i] <= last;
@@ -81,9 +81,8 @@ static int by_error(const void *left, const void *right) {
 
 /* INFINITY for a site without a figure of its own. */
 static double site_error_km(const struct tally_site *site) {
-    struct standing_figure standing;
-    return standing_make(site->sums, 1.0, &standing) ? error_km(standing.circumference_km)
-                                                     : INFINITY;
+    const double circumference_km = standing_circumference_km(site->sums);
+    return isnan(circumference_km) ? INFINITY : error_km(circumference_km);
 }
 
 static int site_table(struct work *work, struct board *out, struct err *err) {
@@ -163,11 +162,11 @@ int board_make(struct tally *tally, size_t limit, struct board *out, struct err 
                         .site = calloc(room + 1, sizeof *work.site),
                         .error_km = calloc(room, sizeof *work.error_km),
                         .figure = calloc(room, sizeof *work.figure),
-                        .sorted = calloc(room, sizeof *work.sorted),
+                        .few = calloc(limit, ORDER_FEW * sizeof *work.few),
                         .place = calloc(room, sizeof *work.place)};
     struct board board = {0};
     int result = -1;
-    if (!work.site || !work.error_km || !work.figure || !work.sorted || !work.place) {
+    if (!work.site || !work.error_km || !work.figure || !work.few || !work.place) {
         out_of_memory(err);
         goto cleanup;
     }
@@ -183,7 +182,7 @@ cleanup:
     free(work.site);
     free(work.error_km);
     free(work.figure);
-    free(work.sorted);
+    free(work.few);
     free(work.place);
     return result;
 }

@@ -63,6 +63,12 @@ static void a_rank_is_where_sorting_puts_it(void **state) {
             for (size_t i = 0; i < count; i++)
                 assert_true(i < rank ? work[i] <= work[rank] : work[i] >= work[rank]);
         }
+        for (int draw = 0; draw < 3; draw++) {
+            static double few[ORDER_FEW * MOST];
+            size_t rank = (size_t)((double)(draw == 0 ? count : count / 20 + 1) *
+                                   chance_even(&chance));
+            assert_true(order_select_low(value, count, rank, few) == sorted[rank]);
+        }
         memcpy(work, value, count * sizeof *work);
         assert_true(order_median(work, count) ==
                     0.5 * sorted[(count - 1) / 2] + 0.5 * sorted[count / 2]);
