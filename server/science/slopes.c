@@ -514,9 +514,11 @@ static bool search_near(struct search *search, const struct slopes *near, struct
     const double density = (double)(aim[HIGH].rank - aim[LOW].rank) / (near->high - near->low);
     double middle, upper;
     if (search->count < NEAR_POINTS || !(density > 0.0) ||
-        !slope_near(search, aim[MIDDLE].rank, near->median, density, &middle, &upper) ||
-        !slope_near(search, aim[LOW].rank, near->low, density, &out->low, NULL) ||
-        !slope_near(search, aim[HIGH].rank, near->high, density, &out->high, NULL))
+        !slope_near(search, aim[MIDDLE].rank, near->median, density, &middle, &upper))
+        return false;
+    const double moved = middle - near->median; /* as, about, the two ends have */
+    if (!slope_near(search, aim[LOW].rank, near->low + moved, density, &out->low, NULL) ||
+        !slope_near(search, aim[HIGH].rank, near->high + moved, density, &out->high, NULL))
         return false;
     if (aim[UPPER_MIDDLE].rank == aim[MIDDLE].rank)
         upper = middle;
