@@ -97,18 +97,36 @@ void noons_pairs_release(struct noons_pairs *pairs) {
     *pairs = (struct noons_pairs){0};
 }
 
+/* What is looked at while points are made. */
+struct seen {
+    bool groups_in_order;
+    bool sites; /* some noons share one */
+};
+
 /* One point a noon; groups numbered by noon. While they are worked on, a point's key is
- * the place of its noon among the noons. */
-static void points_of(const struct noon_result *noons, size_t count, double central_deg,
-                      struct combine_point *points) {
-    for (size_t i = 0; i < count; i++)
+ * the place of its noon among the noons. Where the groups come in order, angles are moved to
+ * the declination of their group's first noon. */
+static struct seen points_of(const struct noon_result *noons, size_t count, double central_deg,
+                             struct combine_point *points) {
+    struct seen seen = {.groups_in_order = true};
+    double declination_deg = 0.0;
+    for (size_t i = 0; i < count; i++) {
+        const struct noon_result *noon = &noons[i];
+        const int32_t group = match_noon_number(noon->transit_utc_s, noon->lon_deg, central_deg);
+        if (i == 0 || group != points[i - 1].group)
+            declination_deg = noon->declination_deg;
+        seen.groups_in_order &= i == 0 || group >= points[i - 1].group;
+        seen.sites |= noon->site != 0;
         points[i] = (struct combine_point){
             .key = (int64_t)i,
-            .group = match_noon_number(noons[i].transit_utc_s, noons[i].lon_deg, central_deg),
-            .lat_deg = noons[i].lat_deg,
-            .meridian_km = noons[i].meridian_m / 1000.0,
-            .sigma_deg = noons[i].sigma_deg,
+            .group = group,
+            .lat_deg = noon->lat_deg,
+            .meridian_km = noon->meridian_m / 1000.0,
+            .noon_angle_deg = match_moved_angle_deg(noon, declination_deg),
+            .sigma_deg = noon->sigma_deg,
         };
+    }
+    return seen;
 }
 
 static int by_group_key(const void *left, const void *right) {
@@ -116,14 +134,6 @@ static int by_group_key(const void *left, const void *right) {
     if (a->group != b->group)
         return a->group < b->group ? -1 : 1;
     return (a->key > b->key) - (a->key < b->key);
-}
-
-static void sort_points(struct combine_point *points, size_t count) {
-    for (size_t i = 1; i < count; i++)
-        if (points[i - 1].group > points[i].group) {
-            qsort(points, count, sizeof *points, by_group_key);
-            return;
-        }
 }
 
 /* Moves every angle to the declination of its group's first noon. */
@@ -170,8 +180,6 @@ static void share_systematics(const struct noon_result *noons, size_t count,
     for (size_t i = 0; i < count; i++)
         if (noons[i].site != 0)
             site[marked++] = noons[i].site;
-    if (marked == 0)
-        return;
     sort_sites(site, marked);
     for (size_t i = 0; i < count; i++) {
         const struct noon_result *noon = &noons[points[i].key];
@@ -208,12 +216,16 @@ static void combine(const struct noon_result *noons, size_t count, const struct 
     for (size_t i = 0; i < count; i++)
         scratch[i] = noons[i].lon_deg;
     double central_deg = match_central_meridian_deg(scratch, count, scratch + count);
-    points_of(noons, count, central_deg, points);
-    sort_points(points, count);
-    move_angles(noons, count, points);
-    share_systematics(noons, count, points, (int64_t *)scratch);
+    const struct seen seen = points_of(noons, count, central_deg, points);
+    if (!seen.groups_in_order) {
+        qsort(points, count, sizeof *points, by_group_key);
+        move_angles(noons, count, points);
+    }
+    if (seen.sites)
+        share_systematics(noons, count, points, (int64_t *)scratch);
     combine_fit(points, count, near, scratch, out);
-    out->sites = sites_used(noons, count, points, (int64_t *)scratch);
+    if (seen.sites || out->status == COMBINE_TOO_FEW)
+        out->sites = sites_used(noons, count, points, (int64_t *)scratch);
     for (size_t i = 0; i < count; i++)
         points[i].key = noons[points[i].key].key;
 }
