@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* order: selection by parting about a middle value; sorting by digits, first of the values
- * on a scale of 32 bits from the least to the greatest, which leaves little to do. */
+ * on a scale of 22 bits from the least to the greatest, which leaves little to do. */
 #include "server/science/order.h"
 
 #include <math.h>
@@ -12,7 +12,7 @@
 #define SAMPLED 600 /* of more values a sample tells where to part them */
 #define DIGIT_BITS 11
 #define DIGITS (1 << DIGIT_BITS)
-#define SCALE 4294967295.0 /* no step beyond 32 bits, however it is rounded */
+#define SCALE 4194303.0 /* no step beyond 22 bits, however it is rounded */
 
 static void insert_values(double *value, size_t count) {
     for (size_t i = 1; i < count; i++) {
@@ -151,17 +151,17 @@ static size_t digit_of(uint64_t bits, int shift) {
 /* By the scale: a value's place on it above the place it has. */
 static void sort_scaled(const double *value, size_t count, double least, double steps,
                         uint32_t *place, uint64_t *spare) {
-    static const int shift[] = {32, 32 + DIGIT_BITS, 32 + 2 * DIGIT_BITS};
-    uint32_t times[3][DIGITS] = {{0}};
+    static const int shift[] = {32, 32 + DIGIT_BITS};
+    uint32_t times[2][DIGITS] = {{0}};
     uint64_t *from = spare, *to = spare + count;
     for (size_t i = 0; i < count; i++) {
         const size_t at = count - 1 - i;
         const uint64_t scaled = (uint64_t)((value[at] - least) * steps) << 32 | at;
-        for (int k = 0; k < 3; k++)
+        for (int k = 0; k < 2; k++)
             times[k][digit_of(scaled, shift[k])]++;
         from[i] = scaled;
     }
-    for (int k = 0; k < 3; k++) {
+    for (int k = 0; k < 2; k++) {
         place_digits(times[k]);
         for (size_t i = 0; i < count; i++)
             to[times[k][digit_of(from[i], shift[k])]++] = from[i];
@@ -214,7 +214,7 @@ void order_places(const double *value, size_t count, uint32_t *place, uint64_t *
     const double steps = SCALE / (greatest - least);
     if (isfinite(greatest - least) && isfinite(steps)) {
         sort_scaled(value, count, least, steps, place, spare);
-        if (insert_places(value, count, place, count))
+        if (insert_places(value, count, place, 4 * count))
             return;
     }
     sort_bits(value, count, place, (uint32_t *)spare);
