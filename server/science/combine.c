@@ -39,6 +39,8 @@ static bool in_order(const struct combine_point *points, size_t count) {
 }
 
 static size_t group_end(const struct combine_point *points, size_t count, size_t begin) {
+    if (points[begin].group == points[count - 1].group) /* groups are in order */
+        return count;
     size_t end = begin;
     while (end < count && points[end].group == points[begin].group)
         end++;

@@ -68,6 +68,8 @@ struct search {
 };
 
 static size_t group_end(const struct slope_point *points, size_t count, size_t begin) {
+    if (points[begin].group == points[count - 1].group) /* groups are in order */
+        return count;
     size_t end = begin;
     while (end < count && points[end].group == points[begin].group)
         end++;
@@ -116,19 +118,6 @@ static int64_t ordinal(double value) {
     int64_t bits;
     memcpy(&bits, &value, sizeof bits);
     return bits < 0 ? INT64_MIN - bits : bits; /* both zeros are 0 */
-}
-
-/* Points of one x have no slope among them. Inside such a column y grows, and
- * with it y - v x, so that only points equal in y count by mistake: those pairs. */
-static int64_t equal_pairs(const struct slope_point *points, size_t count) {
-    int64_t pairs = 0;
-    for (size_t begin = 0, end; begin < count; begin = end) {
-        end = begin;
-        while (end < count && by_group_x_y(&points[begin], &points[end]) == 0)
-            end++;
-        pairs += (int64_t)(end - begin) * (int64_t)(end - begin - 1) / 2;
-    }
-    return pairs;
 }
 
 static double level_of(const struct slope_point *point, double v) {
@@ -187,26 +176,42 @@ static int64_t stand_at(struct search *search, double v) {
     return pairs;
 }
 
-/* Counts all slopes and sets least and greatest. */
+/* Counts the slopes of one group. Points of one x, a column, have none among them. Inside it y
+ * grows, and with it y - v x, so that only points equal in y count by mistake: those pairs. */
+static void survey_group(struct search *search, size_t begin, size_t end) {
+    const struct slope_point *points = search->points;
+    for (size_t i = begin, column = begin, equal = begin; i < end; i++) {
+        const double size = fabs(points[i].y);
+        if (i > begin && points[i].x != points[i - 1].x)
+            column = equal = i;
+        else if (i > begin && points[i].y != points[i - 1].y)
+            equal = i;
+        search->slopes += (int64_t)(column - begin);
+        search->equal_pairs += (int64_t)(i - equal);
+        search->most_y = size > search->most_y ? size : search->most_y;
+    }
+    const double west = points[begin].x, east = points[end - 1].x;
+    search->most_x = fmax(search->most_x, fmax(fabs(west), fabs(east)));
+    search->breadth = fmax(search->breadth, east - west);
+}
+
 static void survey(struct search *search) {
+    for (size_t begin = 0, end; begin < search->count; begin = end) {
+        end = group_end(search->points, search->count, begin);
+        survey_group(search, begin, end);
+    }
+}
+
+/* Sets least and greatest: a slope is a mean of the steps between neighbouring columns it
+ * spans. */
+static void find_bounds(struct search *search) {
     const struct slope_point *points = search->points;
     search->least = INFINITY;
     search->greatest = -INFINITY;
-    search->slopes = 0;
-    for (size_t i = 0; i < search->count; i++) {
-        search->most_x = fmax(search->most_x, fabs(points[i].x));
-        search->most_y = fmax(search->most_y, fabs(points[i].y));
-    }
     for (size_t begin = 0, end; begin < search->count; begin = end) {
         end = group_end(points, search->count, begin);
-        int64_t size = (int64_t)(end - begin);
-        search->slopes += size * (size - 1) / 2;
-        search->breadth = fmax(search->breadth, points[end - 1].x - points[begin].x);
-        /* A slope is a mean of the steps between neighbouring columns it spans. */
         for (size_t column = begin, next; column < end; column = next) {
             next = column_end(points, end, column);
-            int64_t tall = (int64_t)(next - column);
-            search->slopes -= tall * (tall - 1) / 2;
             if (next == end)
                 break;
             size_t last = column_end(points, end, next);
@@ -496,6 +501,7 @@ static void ask(struct search *search, double z) {
 static void search_all(struct search *search, struct slopes *out) {
     const struct aim *aim = search->aim;
     double upper;
+    find_bounds(search);
     if (search->slopes > (int64_t)search->count)
         try_sample(search, aim[MIDDLE].rank);
     double middle = slope_at(search, &aim[MIDDLE], &upper);
@@ -540,7 +546,6 @@ bool slopes_median(struct slope_point *points, size_t count, double z, const str
     survey(&search);
     if (search.slopes == 0)
         return false;
-    search.equal_pairs = equal_pairs(points, count);
     ask(&search, z);
     struct slopes slopes = {.count = search.slopes};
     if (!near || !search_near(&search, near, &slopes))
