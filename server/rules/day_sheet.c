@@ -13,6 +13,7 @@
 
 #define STRIPS 5760 /* a sixteenth of a degree each */
 #define SLACK_DEG 1e-6
+#define HAIR 1e-12 /* rounding is less */
 #define NOWHERE UINT32_MAX
 
 /* A noon as its neighbours look at it. */
@@ -290,16 +291,19 @@ size_t day_sheet_near(const struct day_sheet *sheet, const struct day_noon *noon
     const struct span span = span_of(own->lon_deg, reach_deg);
     struct candidate best[DAY_SHEET_NEAR_MAX + 1];
     assert(most >= 1 && most <= DAY_SHEET_NEAR_MAX);
+    double bar = INFINITY; /* a hair beyond the last of the best */
     size_t found = 0;
     for (int s = 0; s < span.strips; s++) {
         const struct strip *strip = &sheet->strip[(span.first + s) % STRIPS];
         for (uint32_t i = 0; i < strip->count; i++) {
             const struct glimpse *glimpse = &strip->glimpse[i];
-            double apart_m = glimpse->meridian_m - own->meridian_m;
-            double doubt = (glimpse->variance + variance) / (apart_m * apart_m);
-            if (found == most && doubt > best[most - 1].doubt)
+            const double apart_m = glimpse->meridian_m - own->meridian_m;
+            const double square = apart_m * apart_m, both = glimpse->variance + variance;
+            if (both > bar * square) /* most are told by this, without dividing */
                 continue;
-            const struct candidate here = {doubt, &sheet->noon[glimpse->slot]};
+            const struct candidate here = {both / square, &sheet->noon[glimpse->slot]};
+            if (found == most && here.doubt > best[most - 1].doubt)
+                continue;
             if (pair_lon_difference_deg(glimpse->lon_deg, own->lon_deg) > reach_deg + SLACK_DEG ||
                 here.noon->noon.key == own->key || !pair_same_noon(&here.noon->noon, own))
                 continue;
@@ -307,6 +311,8 @@ size_t day_sheet_near(const struct day_sheet *sheet, const struct day_noon *noon
             for (; at > 0 && surer(&here, &best[at - 1]); at--)
                 best[at] = best[at - 1];
             best[at] = here;
+            if (found == most)
+                bar = best[most - 1].doubt * (1.0 + HAIR);
         }
     }
     for (size_t i = 0; i < found; i++)
