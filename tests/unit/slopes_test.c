@@ -10,12 +10,17 @@
 
 #define POINTS_MAX 400
 
-static bool median_of(struct slope_point *points, size_t count, double z, struct slopes *out) {
+static bool median_near(struct slope_point *points, size_t count, double z,
+                        const struct slopes *near, struct slopes *out) {
     double *scratch = malloc((count + 1) * SLOPES_SCRATCH * sizeof *scratch);
     assert_non_null(scratch);
-    bool any = slopes_median(points, count, z, NULL, scratch, out);
+    bool any = slopes_median(points, count, z, near, scratch, out);
     free(scratch);
     return any;
+}
+
+static bool median_of(struct slope_point *points, size_t count, double z, struct slopes *out) {
+    return median_near(points, count, z, NULL, out);
 }
 
 static int ascending(const void *left, const void *right) {
@@ -266,6 +271,11 @@ static int64_t count_below(const struct slope_point *points, size_t count, doubl
     return pairs;
 }
 
+static bool same(const struct slopes *one, const struct slopes *two) {
+    return one->count == two->count && one->median == two->median && one->low == two->low &&
+           one->high == two->high;
+}
+
 /* A hundred thousand points, five thousand million slopes: as many lie below the median
  * as above, and the interval's ends stand at their ranks. */
 static void test_a_hundred_thousand_points(void **state) {
@@ -291,7 +301,54 @@ static void test_a_hundred_thousand_points(void **state) {
                0.5 * ((double)all + reach), 2.0, "slopes");
     check_near("the slope itself", slopes.median, 0.009, 5.0 * 0.5 * (slopes.high - slopes.low),
                "");
+    struct slopes before = slopes;
+    for (int round = 0; round < 5; round++) {
+        struct slopes near;
+        for (int i = 0; i < 500; i++)
+            points[(size_t)((double)count * chance_even(&chance))].y += 0.1 * chance_normal(&chance);
+        assert_true(median_near(points, count, 1.0, &before, &near));
+        assert_true(median_of(points, count, 1.0, &slopes));
+        assert_true(same(&near, &slopes) && slopes.median != before.median);
+        before = near;
+    }
     free(points);
+}
+
+/* Where the search begins shows in no bit of what it finds: at the slopes before some points
+ * changed, at these slopes themselves, at others, at nothing that is a slope. Seed 1992. */
+static void test_the_last_slopes_only_save_time(void **state) {
+    enum { MOST = 2600 };
+    static struct slope_point points[MOST], other[MOST];
+    struct chance chance = chance_seeded(1992);
+    (void)state;
+    for (int set = 0; set < 20 * KIND_COUNT; set++) {
+        const enum kind kind = (enum kind)(set % KIND_COUNT);
+        const size_t count = 1000 + (size_t)(1600.0 * chance_even(&chance));
+        struct slopes before, anew, near;
+        if (kind == KIND_EXACT) /* whose slopes differ by rounding alone: it says so */
+            continue;
+        points_of(&chance, kind, count, points);
+        assert_true(median_of(points, count, 1.0, &before));
+        const size_t changed = set % 3 == 0 ? 1 : count / 20;
+        points_of(&chance, kind, changed, other);
+        memcpy(points, other, changed * sizeof *points);
+        assert_true(median_of(points, count, 1.0, &anew));
+        const struct slopes begins[] = {
+            before,
+            anew,
+            {anew.count, anew.high, anew.low, anew.median},
+            {anew.count, 2.0 * anew.median + 1.0, anew.low - 1.0, anew.high + 1.0},
+            {anew.count, NAN, NAN, NAN},
+            {anew.count, 1e300, -1e300, 1e300},
+            {1, 0.0, 0.0, 0.0},
+        };
+        for (size_t i = 0; i < COUNT_OF(begins); i++) {
+            assert_true(median_near(points, count, 1.0, &begins[i], &near));
+            if (!same(&near, &anew))
+                fail_msg("set %d, kind %d, begin %zu: %.17g, not %.17g", set, (int)kind, i,
+                         near.median, anew.median);
+        }
+    }
 }
 
 static void test_edges(void **state) {
@@ -338,6 +395,7 @@ int main(void) {
         cmocka_unit_test(test_against_all_slopes),
         cmocka_unit_test(test_order_does_not_matter),
         cmocka_unit_test(test_a_hundred_thousand_points),
+        cmocka_unit_test(test_the_last_slopes_only_save_time),
         cmocka_unit_test(test_edges),
         cmocka_unit_test(test_a_least_slope_of_zero),
     };
