@@ -64,6 +64,7 @@ struct response {
     bool no_store;          /* carries a key, or is true for this moment only: nobody may keep it */
     bool lasting;           /* another content would have another address: may be kept for good */
     bool packed;            /* the body is gzip already, for a client that takes it */
+    bool is_page;           /* or what belongs to one, and no data */
 };
 
 /* The two together, and what a write's first half hands to its second. */

@@ -8,12 +8,13 @@
 #include "server/http/negotiate.h"
 #include "server/http/routes.h"
 
-/* Pages load nothing but their own files and talk to nobody but us; answers of
- * the API are never pages. */
-static const char content_security_policy[] =
+/* Pages load nothing but their own files and talk to nobody but us. */
+static const char page_policy[] =
     "default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self'; img-src 'self'; "
     "connect-src 'self'; manifest-src 'self'; worker-src 'self'; base-uri 'none'; "
     "form-action 'none'; frame-ancestors 'none'";
+/* Data are never a page, and where somebody shows them as one they do nothing. */
+static const char data_policy[] = "default-src 'none'; frame-ancestors 'none'";
 
 #define LASTING "public, max-age=31536000, immutable" /* a year, RFC 8246 */
 
@@ -21,20 +22,35 @@ static const char content_security_policy[] =
 #define BARE_MAX 2048
 #define STREAM_BLOCK 4096 /* bytes asked of a reader at once */
 
-static const struct {
+struct guard {
     const char *name, *value;
-} always[] = {
+};
+
+static const struct guard data_guards[] = {
     {"X-Content-Type-Options", "nosniff"},
-    {"Content-Security-Policy", content_security_policy},
+    {"Content-Security-Policy", data_policy},
+    {NULL, NULL},
+};
+
+static const struct guard page_guards[] = {
+    {"X-Content-Type-Options", "nosniff"},
+    {"Content-Security-Policy", page_policy},
     {"Referrer-Policy", "no-referrer"},
     {"Cross-Origin-Opener-Policy", "same-origin"},
     {"Permissions-Policy", "geolocation=(self), camera=(), microphone=(), payment=()"},
+    {NULL, NULL},
 };
+
+/* What is unchanged has its guards already. */
+static void add_guards(struct MHD_Response *out, const struct response *response, int status) {
+    const struct guard *guard = response->is_page ? page_guards : data_guards;
+    for (; status != MHD_HTTP_NOT_MODIFIED && guard->name != NULL; guard++)
+        MHD_add_response_header(out, guard->name, guard->value);
+}
 
 static void add_headers(struct MHD_Response *out, const struct answer_request *asked, int status) {
     const struct response *response = asked->response;
-    for (size_t i = 0; i < sizeof always / sizeof always[0]; i++)
-        MHD_add_response_header(out, always[i].name, always[i].value);
+    add_guards(out, response, status);
     if (response->content_type != NULL && status != MHD_HTTP_NOT_MODIFIED)
         MHD_add_response_header(out, MHD_HTTP_HEADER_CONTENT_TYPE, response->content_type);
     if (response->location[0] != '\0')
@@ -215,8 +231,8 @@ void answer_bare(const struct err *err, int retry_after_s, struct text *out) {
                 "Retry-After: %d\r\nCache-Control: no-store\r\nConnection: close\r\n",
                 response.status, MHD_get_reason_phrase_for((unsigned)response.status),
                 response.content_type, response.body.length, retry_after_s);
-    for (size_t i = 0; i < sizeof always / sizeof always[0]; i++)
-        text_format(out, "%s: %s\r\n", always[i].name, always[i].value);
+    for (const struct guard *guard = data_guards; guard->name != NULL; guard++)
+        text_format(out, "%s: %s\r\n", guard->name, guard->value);
     text_put(out, "\r\n");
     text_add(out, response.body.bytes, response.body.length);
     response_release(&response);

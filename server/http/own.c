@@ -158,6 +158,7 @@ static int send_file(const struct listener *listener, const char *name,
     response->packed = request->takes_gzip && read_file(folder, packed, &response->body);
     if (response->packed || read_file(folder, name, &response->body))
         status = 0;
+    response->is_page = status == 0;
 cleanup:
     if (folder >= 0)
         close(folder);
