@@ -79,8 +79,7 @@ static struct centre centre_of(const struct combine_point *points, size_t begin,
     return centre;
 }
 
-static void find_centres(const struct combine_point *points, size_t count,
-                         struct centre *centres) {
+static void find_centres(const struct combine_point *points, size_t count, struct centre *centres) {
     for (size_t begin = 0, end; begin < count; begin = end) {
         end = group_end(points, count, begin);
         *centres++ = centre_of(points, begin, end);
@@ -122,8 +121,8 @@ static struct line fit_line(const struct combine_point *points, size_t count,
 }
 
 /* Residuals and influences about the line; returns chi-square of the points used. */
-static double tell_points(struct combine_point *points, size_t count,
-                          const struct centre *centres, const struct line *line) {
+static double tell_points(struct combine_point *points, size_t count, const struct centre *centres,
+                          const struct line *line) {
     double chi2 = 0.0;
     for (size_t begin = 0, end; begin < count; begin = end) {
         end = group_end(points, count, begin);

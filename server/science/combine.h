@@ -52,8 +52,8 @@ struct combined {
     double median_low_km, median_high_km; /* its 68.3 % interval (Sen) */
     int sites;                            /* used */
     int left_out;
-    int groups;      /* used: with at least two sites */
-    double local_km; /* what perfect noon angles at these very sites would have given */
+    int groups;           /* used: with at least two sites */
+    double local_km;      /* what perfect noon angles at these very sites would have given */
     struct slopes slopes; /* of all pairs, degrees a kilometre; count 0: there is none */
 };
 

@@ -45,7 +45,8 @@ static double middle_of(double a, double b, double c) {
 static double pivot_about(double *value, size_t from, size_t to, size_t rank) {
     const double n = (double)(to - from), at = (double)(rank - from);
     const double sample = 0.5 * exp(2.0 / 3.0 * log(n));
-    const double aside = 0.5 * sqrt(log(n) * sample * (n - sample) / n) * (at < 0.5 * n ? -1.0 : 1.0);
+    const double aside =
+        0.5 * sqrt(log(n) * sample * (n - sample) / n) * (at < 0.5 * n ? -1.0 : 1.0);
     const double before = at * sample / n - aside, behind = (n - at) * sample / n + aside;
     const size_t first = before < at ? rank - (size_t)fmax(before, 0.0) : from;
     const size_t last = behind < n - at - 1.0 ? rank + (size_t)fmax(behind, 0.0) : to - 1;
@@ -60,10 +61,9 @@ double order_select(double *value, size_t count, size_t rank) {
             qsort(value + from, to - from, sizeof *value, ascending);
             return value[rank];
         }
-        double pivot =
-            to - from > SAMPLED
-                ? pivot_about(value, from, to, rank)
-                : middle_of(value[from], value[from + (to - from) / 2], value[to - 1]);
+        double pivot = to - from > SAMPLED
+                           ? pivot_about(value, from, to, rank)
+                           : middle_of(value[from], value[from + (to - from) / 2], value[to - 1]);
         size_t low = from, high = to - 1;
         for (;;) {
             while (value[low] < pivot)

@@ -19,7 +19,7 @@
 #define TURN 3 /* slopes a point that cost as much to pass as standing anew */
 #define STANDS 5
 #define NEAR_POINTS 1000 /* from so many on, searching from the last slopes saves time */
-#define CLOSE 1e-4 /* of the whole breadth in x: points nearer than that are few */
+#define CLOSE 1e-4       /* of the whole breadth in x: points nearer than that are few */
 
 static int by_group_x_y(const void *left, const void *right) {
     const struct slope_point *a = left, *b = right;

@@ -59,8 +59,8 @@ static inline double wide_double(struct wide value) {
     const bool is_negative = value.limb[2] >> 63;
     if (is_negative)
         value = wide_minus((struct wide){{0, 0, 0}}, value);
-    const double size = (double)value.limb[2] * 0x1p128 + (double)value.limb[1] * 0x1p64 +
-                        (double)value.limb[0];
+    const double size =
+        (double)value.limb[2] * 0x1p128 + (double)value.limb[1] * 0x1p64 + (double)value.limb[0];
     return is_negative ? -size : size;
 }
 

@@ -28,8 +28,8 @@ struct work {
     struct tally *tally; /* borrowed */
     size_t limit, sites;
     struct tally_site *site;
-    double *error_km;        /* of each site's own circumference; INFINITY: it has none */
-    double *figure;          /* room for one a line */
+    double *error_km; /* of each site's own circumference; INFINITY: it has none */
+    double *figure;   /* room for one a line */
     double *few;
     int *place;
 };

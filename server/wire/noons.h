@@ -39,8 +39,8 @@ void noons_pairs_release(struct noons_pairs *pairs);
  * declination of the group's first noon by key. points has room for count and is
  * filled, sorted by (group, key). What a site repeats at each of its noons does not
  * shrink with their number: their weights are lowered so that k noons of a site count
- * sigma^2 = systematic^2 + random^2 / k together. out->sites counts sites, not noons. near, scratch: as in
- * combine_fit. Returns as above. */
+ * sigma^2 = systematic^2 + random^2 / k together. out->sites counts sites, not noons. near,
+ * scratch: as in combine_fit. Returns as above. */
 int noons_combine(const struct noon_result *noons, size_t count, const struct slopes *near,
                   double *scratch, struct combine_point *points, struct combined *out,
                   struct err *err) __attribute__((warn_unused_result));

@@ -65,8 +65,8 @@ static void a_rank_is_where_sorting_puts_it(void **state) {
         }
         for (int draw = 0; draw < 3; draw++) {
             static double few[ORDER_FEW * MOST];
-            size_t rank = (size_t)((double)(draw == 0 ? count : count / 20 + 1) *
-                                   chance_even(&chance));
+            size_t rank =
+                (size_t)((double)(draw == 0 ? count : count / 20 + 1) * chance_even(&chance));
             assert_true(order_select_low(value, count, rank, few) == sorted[rank]);
         }
         memcpy(work, value, count * sizeof *work);
@@ -83,9 +83,8 @@ static void check_places(const double *value, size_t count, const uint32_t *plac
         assert_true(place[i] < count && !is_met[place[i]]);
         is_met[place[i]] = true;
         if (i > 0)
-            assert_true(
-                value[place[i - 1]] < value[place[i]] ||
-                (value[place[i - 1]] == value[place[i]] && place[i - 1] > place[i]));
+            assert_true(value[place[i - 1]] < value[place[i]] ||
+                        (value[place[i - 1]] == value[place[i]] && place[i - 1] > place[i]));
     }
 }
 

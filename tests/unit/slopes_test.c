@@ -305,7 +305,8 @@ static void test_a_hundred_thousand_points(void **state) {
     for (int round = 0; round < 5; round++) {
         struct slopes near;
         for (int i = 0; i < 500; i++)
-            points[(size_t)((double)count * chance_even(&chance))].y += 0.1 * chance_normal(&chance);
+            points[(size_t)((double)count * chance_even(&chance))].y +=
+                0.1 * chance_normal(&chance);
         assert_true(median_near(points, count, 1.0, &before, &near));
         assert_true(median_of(points, count, 1.0, &slopes));
         assert_true(same(&near, &slopes) && slopes.median != before.median);

@@ -115,8 +115,7 @@ static void sums_are_the_same_in_whatever_way(void **state) {
         for (int i = 50; i < POINTS; i++)
             standing_add(&forth, standing_apart(&own, &point[i]), point[i].weight);
         for (int i = POINTS - 1; i >= 0; i--)
-            standing_add(&back, standing_turned(standing_apart(&point[i], &own)),
-                         point[i].weight);
+            standing_add(&back, standing_turned(standing_apart(&point[i], &own)), point[i].weight);
         for (int i = 0; i < 50; i++)
             standing_take(&back, standing_apart(&own, &point[i]), point[i].weight);
         for (int i = 0; i < POINTS; i++) {
