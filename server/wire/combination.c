@@ -42,9 +42,9 @@ static void name_influences(const struct day_noon *noon, const uint32_t *order,
 }
 
 /* A quarter more than asked for, as days grow. */
-static int make_room(struct combination_room *room, size_t noons, struct err *err) {
+static bool make_room(struct combination_room *room, size_t noons) {
     if (noons <= room->noons && room->noons > 0)
-        return 0;
+        return true;
     const size_t wanted = noons + noons / 4 + 1;
     combination_room_release(room);
     room->noon = malloc(wanted * sizeof *room->noon);
@@ -52,18 +52,18 @@ static int make_room(struct combination_room *room, size_t noons, struct err *er
     room->scratch = malloc(wanted * COMBINE_SCRATCH * sizeof *room->scratch);
     if (!room->noon || !room->point || !room->scratch) {
         combination_room_release(room);
-        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
+        return false;
     }
     room->noons = wanted;
-    return 0;
+    return true;
 }
 
 int combination_make(struct combination_room *room, const struct day_noon *noon,
                      const uint32_t *order, size_t count, struct combination *out,
                      struct err *err) {
     const struct slopes last = room->slopes;
-    if (make_room(room, count, err))
-        return -1;
+    if (!make_room(room, count))
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     struct combination made = {.point = room->point, .points = count};
     for (size_t i = 0; i < count; i++) {
         room->noon[i] = noon_at(noon, order, (int64_t)i)->noon;
