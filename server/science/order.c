@@ -203,7 +203,7 @@ static void sort_bits(const double *value, size_t count, uint32_t *place, uint32
 void order_places(const double *value, size_t count, uint32_t *place, uint64_t *spare) {
     if (count <= FEW) {
         number_places(count, place);
-        (void)insert_places(value, count, place, FEW * FEW);
+        (void)insert_places(value, count, place, (size_t)FEW * FEW);
         return;
     }
     double least = value[0], greatest = value[0];
