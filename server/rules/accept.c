@@ -11,37 +11,25 @@
 #include "server/rules/known_days.h"
 #include "server/rules/lookup.h"
 #include "server/rules/verdict.h"
-#include "server/store/hash.h"
-
-/* One hash for what was sent and where to. */
-static void hash_of(const struct submission *submission, char out[HASH_HEX_MAX]) {
-    const struct hash_part parts[] = {
-        {submission->run->day, strlen(submission->run->day)},
-        {submission->run->site, strlen(submission->run->site)},
-        {submission->body, submission->body_length},
-    };
-    hash_parts(parts, sizeof parts / sizeof *parts, out);
-}
 
 /* Whether the key was answered before; then answer (unless NULL) is that answer. */
 static int answered(struct db *db, const struct submission *submission, struct text *answer,
                     bool *out, struct err *err) {
-    char first_hash[HASH_HEX_MAX], hash[HASH_HEX_MAX];
+    const struct run_sent sent = {submission->run->day, submission->run->site, submission->body,
+                                  submission->body_length};
+    bool is_same = true;
     struct text unused;
     text_init(&unused, ACCEPT_ANSWER_MAX);
     enum found found =
-        run_rows_answered(db, submission->caller->credential, submission->idempotency_key,
-                          first_hash, answer ? answer : &unused, err);
+        run_rows_answered(db, submission->caller->credential, submission->idempotency_key, &sent,
+                          &is_same, answer ? answer : &unused, err);
     text_release(&unused);
-    if (found == FOUND_ONE) {
-        hash_of(submission, hash);
-        if (strcmp(hash, first_hash) != 0)
-            return err_set(err, ERR_KEY_REUSED, "Idempotency-Key",
-                           "that Idempotency-Key came with another body before; use a new key for "
-                           "every new run");
-        if (answer && answer->failed)
-            return err_set(err, ERR_INTERNAL, NULL, "out of memory");
-    }
+    if (found == FOUND_ONE && !is_same)
+        return err_set(err, ERR_KEY_REUSED, "Idempotency-Key",
+                       "that Idempotency-Key came with another body before; use a new key for "
+                       "every new run");
+    if (found == FOUND_ONE && answer && answer->failed)
+        return err_set(err, ERR_INTERNAL, NULL, "out of memory");
     *out = found == FOUND_ONE;
     return found == FOUND_FAILED ? -1 : 0;
 }
@@ -134,8 +122,6 @@ static int check(struct change *change, const struct submission *submission,
 static int record(struct change *change, const struct submission *submission,
                   const struct prepared *prepared, accept_answer write_answer, struct text *answer,
                   bool *is_answered, struct err *err) {
-    char hash[HASH_HEX_MAX];
-    hash_of(submission, hash);
     const struct accept_record record = {
         .day = &prepared->day,
         .site = &prepared->site,
@@ -143,7 +129,6 @@ static int record(struct change *change, const struct submission *submission,
         .reduction = &prepared->reduction,
         .body = submission->body,
         .body_length = submission->body_length,
-        .body_hash = hash,
         .idempotency_key = submission->idempotency_key,
         .caller = submission->caller,
         .now_utc_s = submission->now_utc_s,

@@ -12,7 +12,6 @@
 #include "server/rules/days.h"
 #include "server/rules/lookup.h"
 #include "server/rules/verdict.h"
-#include "server/store/hash.h"
 #include "server/wire/record_read.h"
 #include "server/wire/record_write.h"
 
@@ -155,7 +154,6 @@ cleanup:
 static int import_part(struct part *part, struct run_import_item *out, struct err *err) {
     struct db *db = change_db(part->change);
     struct err cause = {0};
-    char hash[HASH_HEX_MAX];
     if (lookup_site(db, part->rows->site, &part->site, &cause))
         return in_row(part, &cause, err);
     if (write_body(part, err))
@@ -175,7 +173,6 @@ static int import_part(struct part *part, struct run_import_item *out, struct er
     if (verdict_reduce(change_almanac(part->change), &part->day->record, &part->site.record,
                        &part->sent.run, &part->reduction, &cause))
         return in_row(part, &cause, err);
-    hash_bytes(part->text.bytes, part->text.length, hash);
     const struct accept_record record = {
         .day = part->day,
         .site = &part->site,
@@ -183,7 +180,6 @@ static int import_part(struct part *part, struct run_import_item *out, struct er
         .reduction = &part->reduction,
         .body = part->text.bytes,
         .body_length = part->text.length,
-        .body_hash = hash,
         .caller = part->caller,
         .now_utc_s = part->now_utc_s,
     };

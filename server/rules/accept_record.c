@@ -39,7 +39,6 @@ static int record_run(struct db *db, const struct accept_record *record, int64_t
         .submitted_utc_s = record->now_utc_s,
         .submitted_by = record->caller->credential,
         .idempotency_key = record->idempotency_key,
-        .body_hash = record->body_hash,
     };
     if (run_rows_add(db, run, &row, answer ? answer->bytes : "", answer ? answer->length : 0,
                      is_answered, err))

@@ -15,7 +15,6 @@ struct accept_record {
     const struct reduction *reduction;
     const char *body;
     size_t body_length;
-    const char *body_hash;
     const char *idempotency_key; /* NULL none */
     const struct caller *caller;
     double now_utc_s;

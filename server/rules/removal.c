@@ -27,7 +27,6 @@ int removal_erase_words(struct change *change, int64_t run, struct err *err) {
     struct text text;
     struct json_writer json;
     struct err ours = {0};
-    char hash[HASH_HEX_MAX];
     int result = -1;
     text_init(&text, BODY_MAX);
     if (!record) {
@@ -49,8 +48,7 @@ int removal_erase_words(struct change *change, int64_t run, struct err *err) {
         err_set(err, ERR_INTERNAL, NULL, "out of memory");
         goto cleanup;
     }
-    hash_bytes(text.bytes, text.length, hash);
-    result = privacy_rows_replace_body(db, run, text.bytes, text.length, hash, err);
+    result = privacy_rows_replace_body(db, run, text.bytes, text.length, err);
 cleanup:
     text_release(&text);
     free(record);

@@ -176,16 +176,14 @@ int privacy_rows_days_without_run(struct db *db, int64_t site, int64_t **out, si
 }
 
 int privacy_rows_replace_body(struct db *db, int64_t run, const char *body, size_t length,
-                              const char *body_hash, struct err *err) {
+                              struct err *err) {
     struct statement *statement;
     if (db_prepare(db,
-                   "UPDATE run SET body = $1, body_hash = $2, answer = '', idempotency_key = NULL "
-                   "WHERE id = $3",
+                   "UPDATE run SET body = $1, answer = '', idempotency_key = NULL WHERE id = $2",
                    &statement, err))
         return -1;
     bind_bytes(statement, 1, body, length);
-    bind_text(statement, 2, body_hash);
-    bind_int(statement, 3, run);
+    bind_int(statement, 2, run);
     return statement_run(statement, err);
 }
 

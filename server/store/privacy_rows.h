@@ -44,8 +44,7 @@ int privacy_rows_days_without_run(struct db *db, int64_t site, int64_t **out, si
 /* Another body in place of the one that was sent; the first answer is gone, and its
  * Idempotency-Key with it. */
 int privacy_rows_replace_body(struct db *db, int64_t run, const char *body, size_t length,
-                              const char *body_hash, struct err *err)
-    __attribute__((warn_unused_result));
+                              struct err *err) __attribute__((warn_unused_result));
 
 /* Only the answer and the key. */
 int privacy_rows_forget_answer(struct db *db, int64_t run, struct err *err)

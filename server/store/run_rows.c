@@ -7,24 +7,33 @@
 #include <string.h>
 
 #include "server/store/array.h"
-#include "server/store/hash.h"
 #include "server/store/next_id.h"
 
+static bool column_is(struct statement *statement, int place, const char *bytes, size_t length) {
+    size_t has;
+    const char *value = column_text(statement, place, &has);
+    return has == length && memcmp(value, bytes, length) == 0;
+}
+
 enum found run_rows_answered(struct db *db, int64_t credential, const char *idempotency_key,
-                             char *body_hash, struct text *answer, struct err *err) {
+                             const struct run_sent *sent, bool *is_same, struct text *answer,
+                             struct err *err) {
     struct statement *statement;
     if (db_prepare(db,
-                   "SELECT body_hash, answer FROM run "
-                   "WHERE submitted_by = $1 AND idempotency_key = $2",
+                   "SELECT d.day, s.site, r.body, r.answer FROM run r JOIN day d ON d.id = r.day "
+                   "JOIN site s ON s.id = r.site "
+                   "WHERE r.submitted_by = $1 AND r.idempotency_key = $2",
                    &statement, err))
         return FOUND_FAILED;
     bind_int(statement, 1, credential);
     bind_text(statement, 2, idempotency_key);
     enum step step = statement_step(statement, err);
     if (step == STEP_ROW) {
-        column_copy(statement, 0, body_hash, HASH_HEX_MAX);
+        *is_same = column_is(statement, 0, sent->day, strlen(sent->day)) &&
+                   column_is(statement, 1, sent->site, strlen(sent->site)) &&
+                   column_is(statement, 2, sent->body, sent->body_length);
         size_t length;
-        const char *bytes = column_text(statement, 1, &length);
+        const char *bytes = column_text(statement, 3, &length);
         text_add(answer, bytes, length);
     }
     statement_done(statement);
@@ -145,8 +154,8 @@ int run_rows_add(struct db *db, int64_t id, const struct run_new *run, const cha
     const int64_t changes = db_changes(db);
     if (db_prepare(db,
                    "INSERT INTO run (id, day, site, supersedes, body, submitted_utc_s, "
-                   "submitted_by, idempotency_key, body_hash, answer) "
-                   "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10) "
+                   "submitted_by, idempotency_key, answer) "
+                   "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9) "
                    "ON CONFLICT (submitted_by, idempotency_key) WHERE idempotency_key IS NOT NULL "
                    "DO NOTHING",
                    &statement, err))
@@ -159,8 +168,7 @@ int run_rows_add(struct db *db, int64_t id, const struct run_new *run, const cha
     bind_real(statement, 6, run->submitted_utc_s);
     bind_int(statement, 7, run->submitted_by);
     bind_text(statement, 8, run->idempotency_key);
-    bind_text(statement, 9, run->body_hash);
-    bind_bytes(statement, 10, answer, answer_length);
+    bind_bytes(statement, 9, answer, answer_length);
     if (statement_run(statement, err))
         return -1;
     *is_answered = db_changes(db) == changes;

@@ -9,10 +9,18 @@
 #include "server/store/db.h"
 #include "server/wire/records.h"
 
-/* The answer first given to a credential's Idempotency-Key. body_hash has room for
- * HASH_HEX_MAX; answer is appended to. */
+/* What was sent, and where to. */
+struct run_sent {
+    const char *day, *site;
+    const char *body;
+    size_t body_length;
+};
+
+/* The answer first given to a credential's Idempotency-Key, appended to answer, and
+ * whether it was given to just this. */
 enum found run_rows_answered(struct db *db, int64_t credential, const char *idempotency_key,
-                             char *body_hash, struct text *answer, struct err *err);
+                             const struct run_sent *sent, bool *is_same, struct text *answer,
+                             struct err *err);
 
 /* The run of a site on a day that counts: its newest, unless that was withdrawn. */
 enum found run_rows_current(struct db *db, int64_t day, int64_t site, int64_t *run,
@@ -45,7 +53,6 @@ struct run_new {
     double submitted_utc_s;
     int64_t submitted_by;
     const char *idempotency_key; /* NULL none */
-    const char *body_hash;
 };
 int run_rows_next_id(struct db *db, int64_t *out, struct err *err)
     __attribute__((warn_unused_result));

@@ -159,7 +159,7 @@ static void runs_outlive_a_new_table(void **state) {
         "INSERT INTO day (id, day, name, date, lon_tolerance_deg, min_separation_km, opened_utc_s) "
         "VALUES (1, 'spring', 'Spring', 20000, 1, 1, 0);"
         "INSERT INTO run VALUES (1, 1, 1, NULL, '{}', 5, 1, 'key-one', 'a', 'first');"
-        "INSERT INTO run VALUES (2, 1, 1, 1, '{}', 6, 1, NULL, 'b', '');"
+        "INSERT INTO run VALUES (2, 1, 1, 1, '{\"b\":2}', 6, 1, NULL, 'b', '');"
         "INSERT INTO withdrawal VALUES (2, 'why', 7, 1);"
         "INSERT INTO reduction VALUES (2, 1, 1, 0, 0, 'ok', 40, 3, 4e6, 1, 2, 3, 4, 5, 6, 'umbra', "
         "1000, 'solar', 11, 1, '{}');"
@@ -169,8 +169,8 @@ static void runs_outlive_a_new_table(void **state) {
     } kept[] = {
         {"SELECT id || answer || idempotency_key FROM run WHERE supersedes IS NULL",
          "1firstkey-one"},
-        {"SELECT id || body_hash FROM run WHERE supersedes = 1", "2b"},
-        {"SELECT r.body_hash || w.reason FROM withdrawal w JOIN run r ON r.id = w.run", "bwhy"},
+        {"SELECT id || body FROM run WHERE supersedes = 1", "2{\"b\":2}"},
+        {"SELECT r.body || w.reason FROM withdrawal w JOIN run r ON r.id = w.run", "{\"b\":2}why"},
         {"SELECT run || estimator || used FROM reduction", "2solar11"},
         {"SELECT id || subject FROM audit", "9runs/2"},
         {"SELECT COUNT(*) FROM pragma_foreign_key_check", "0"},

@@ -145,8 +145,8 @@ static void multiply(struct fixture *f) {
         "elev_m, zone, gnomon_mm, edge, contact, recorded_utc_s, recorded_by, position_decimals "
         "FROM site_version WHERE site < 1000",
         "INSERT INTO run (id, day, site, supersedes, body, submitted_utc_s, submitted_by, "
-        "idempotency_key, body_hash, answer) SELECT id + $1 * 1000, day, site + $1 * 1000, NULL, "
-        "body, submitted_utc_s, submitted_by, NULL, body_hash, '' FROM run WHERE id < 1000 AND "
+        "idempotency_key, answer) SELECT id + $1 * 1000, day, site + $1 * 1000, NULL, "
+        "body, submitted_utc_s, submitted_by, NULL, '' FROM run WHERE id < 1000 AND "
         "id IN (SELECT run FROM reduction WHERE is_current = 1)",
     };
     struct err *err = fixture_begin(f);
