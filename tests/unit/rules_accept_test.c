@@ -101,11 +101,18 @@ static void retry_gets_the_first_answer(void **state) {
     assert_true(again.replayed);
     assert_string_equal(again.text, first.text);
     assert_int_equal(fixture_count(f, "SELECT COUNT(*) FROM run"), 3);
-    /* another body under the key, and the same body for another site */
+    /* another body under the key, one with a blank more, and the same body for another day */
     fixture_body(&other, "hill", "spring", &hill_place, FIXTURE_DATE, 2, 0);
     assert_true(fixture_send(f, &scene->class, &other, "first-key", NULL) == 0);
     assert_int_equal(f->err.code, ERR_KEY_REUSED);
     fixture_body_release(&other);
+    other = body;
+    memcpy(other.run.day, "summer", sizeof "summer");
+    assert_true(fixture_send(f, &scene->class, &other, "first-key", NULL) == 0);
+    assert_int_equal(f->err.code, ERR_KEY_REUSED);
+    text_put(&body.text, " ");
+    assert_true(fixture_send(f, &scene->class, &body, "first-key", NULL) == 0);
+    assert_int_equal(f->err.code, ERR_KEY_REUSED);
     /* another caller's key of the same letters is another key */
     assert_true(fixture_send(f, &scene->school, &body, "first-key", NULL) == 0);
     assert_int_equal(f->err.code, ERR_RUN_EXISTS);
