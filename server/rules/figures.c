@@ -15,7 +15,7 @@
 
 #define JSON_MAX (64u << 20)
 #define MARK_LENGTH 32 /* hex digits: 128 bits tell any two apart */
-/* Making the figures of a day of so many noons or more takes so long, some 0.8 us a noon,
+/* Making the figures of a day of so many noons or more takes so long, some 0.5 us a noon,
  * that those who ask soon after the last time are shown the last ones, and they are made
  * anew beside them (http/remaker.h). */
 #define RESTING_NOONS 2000

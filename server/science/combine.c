@@ -242,13 +242,13 @@ void combine_fit(struct combine_point *points, size_t count, const struct slopes
     }
     double limit = INFINITY;
     if (robust_slopes(points, count, near, scratch, &combined.slopes)) {
-        const struct slopes slopes = combined.slopes;
-        if (slopes.median > 0.0) {
-            combined.median_km = 360.0 / slopes.median;
-            combined.median_low_km = 360.0 / slopes.high;
-            combined.median_high_km = slopes.low > 0.0 ? 360.0 / slopes.low : INFINITY;
+        const struct slopes *slopes = &combined.slopes;
+        if (slopes->median > 0.0) {
+            combined.median_km = 360.0 / slopes->median;
+            combined.median_low_km = 360.0 / slopes->high;
+            combined.median_high_km = slopes->low > 0.0 ? 360.0 / slopes->low : INFINITY;
         }
-        limit = flag_strays(points, count, slopes.median, scratch);
+        limit = flag_strays(points, count, slopes->median, scratch);
     }
     struct centre *centres = (struct centre *)scratch;
     find_centres(points, count, centres);

@@ -64,7 +64,6 @@ struct search {
     double breadth;         /* in x, of the broadest group */
     int64_t most_passed;    /* by one turn */
     struct aim aim[AIMS];
-    size_t aims;
 };
 
 static size_t group_end(const struct slope_point *points, size_t count, size_t begin) {
@@ -245,7 +244,7 @@ static void move_end(struct aim *aim, double trial, int64_t up_to) {
 /* Counts at a trial slope, and narrows all aims by it. */
 static void try_at(struct search *search, double trial) {
     const int64_t up_to = stand_at(search, trial);
-    for (size_t i = 0; i < search->aims; i++)
+    for (int i = 0; i < AIMS; i++)
         move_end(&search->aim[i], trial, up_to);
 }
 
@@ -493,9 +492,8 @@ static void ask(struct search *search, double z) {
         [HIGH] = high_rank > slopes ? slopes : high_rank,
         [UPPER_MIDDLE] = slopes / 2 + 1, /* the other middle one, of an even number */
     };
-    for (search->aims = 0; search->aims < AIMS; search->aims++)
-        search->aim[search->aims] =
-            (struct aim){ranks[search->aims], -INFINITY, INFINITY, 0, slopes, NAN, 0};
+    for (int i = 0; i < AIMS; i++)
+        search->aim[i] = (struct aim){ranks[i], -INFINITY, INFINITY, 0, slopes, NAN, 0};
 }
 
 static void search_all(struct search *search, struct slopes *out) {

@@ -28,7 +28,6 @@ struct strip {
 /* Where the noon of a slot stands. */
 struct seat {
     uint32_t strip, at; /* NOWHERE: the slot is empty */
-    bool off_line;      /* as its member has it, which is further away */
 };
 
 struct tally {
@@ -149,7 +148,7 @@ static bool make_room(struct tally *tally, uint32_t slot) {
     if (!noon || !seat)
         return false;
     for (; tally->slots < slots; tally->slots++)
-        tally->seat[tally->slots] = (struct seat){NOWHERE, NOWHERE, false};
+        tally->seat[tally->slots] = (struct seat){NOWHERE, NOWHERE};
     return true;
 }
 
@@ -164,7 +163,7 @@ static bool set_in(struct tally *tally, const struct member *member) {
         strip->member = grown;
         strip->room = room;
     }
-    tally->seat[member->slot] = (struct seat){at, strip->count, member->off_line};
+    tally->seat[member->slot] = (struct seat){at, strip->count};
     strip->member[strip->count++] = *member;
     return true;
 }
@@ -220,6 +219,10 @@ void tally_drop(struct tally *tally, uint32_t slot) {
 
 /* ---- what it comes to ---- */
 
+static struct member *member_in(const struct tally *tally, uint32_t slot) {
+    return &tally->strip[tally->seat[slot].strip].member[tally->seat[slot].at];
+}
+
 static int survey(struct tally *tally, struct err *err) {
     size_t count = 0;
     struct member **member = malloc((tally->roll.count + 1) * sizeof(struct member *));
@@ -233,23 +236,20 @@ static int survey(struct tally *tally, struct err *err) {
 }
 
 /* A site comes to belong to the line, or ceases to. */
-static void settle(struct tally *tally, uint32_t slot, bool off_line) {
-    struct seat *seat = &tally->seat[slot];
-    struct member *member = &tally->strip[seat->strip].member[seat->at];
+static void settle(struct tally *tally, struct member *member, bool off_line) {
+    if (member->off_line == off_line)
+        return;
     if (!tally->is_unsurveyed)
         meet(tally, member, (struct meeting){.lends = off_line ? -1 : 1});
-    seat->off_line = member->off_line = off_line;
+    member->off_line = off_line;
 }
 
 int tally_combine(struct tally *tally, struct combination *out, struct err *err) {
     const uint32_t *order = roll_order(&tally->roll, tally->noon);
     if (combination_make(&tally->room, tally->noon, order, tally->roll.count, out, err))
         return -1;
-    for (size_t i = 0; i < out->points; i++) {
-        const uint32_t slot = order[out->point[i].key];
-        if (tally->seat[slot].off_line != out->point[i].left_out)
-            settle(tally, slot, out->point[i].left_out);
-    }
+    for (size_t i = 0; i < out->points; i++)
+        settle(tally, member_in(tally, order[out->point[i].key]), out->point[i].left_out);
     tally->moved = 0;
     if ((tally->is_unsurveyed || !best_pairs_complete(&tally->best)) && survey(tally, err)) {
         combination_release(out);

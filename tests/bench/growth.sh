@@ -102,8 +102,8 @@ growth() {
   echo "  import: a site with its 12 readings; of 5000: runs answered of 5 000 a second offered;"
   echo "  stale, pairs: how long it took at most until an acknowledged run had come with an answer"
   echo "  in the result (and so in the leaderboard, made with it) and in its site's pairs: wanted"
-  echo "  at most 200 ms, where somebody has looked before; anew: the result after a start, noons read from the store; again: when"
-  echo "  one run came in since"
+  echo "  at most 200 ms, where somebody has looked before; anew: the result after a start, noons"
+  echo "  read from the store; again: when one run came in since"
   [ ! -s "$work/grown" ] || growth_ends
   "$bench/figures_bench" "$growth_last"
 }
